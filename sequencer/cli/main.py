@@ -1,0 +1,182 @@
+"""The `sequencer` command itself: finds the command asked for, and turns every ending into an exit code.
+
+A command lives in `sequencer/cli/NAME.py` as `def command(...)` with typer's annotations. Only the module of the
+command that was asked for is imported, so starting stays quick; a command whose module is not there is not listed.
+A command ends by returning an exit code or `None` (0), or by raising.
+"""
+
+from __future__ import annotations
+
+import difflib
+import importlib
+import importlib.util
+import os
+import sys
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import typer
+from typer.core import TyperGroup
+
+from sequencer import __version__
+from sequencer.errors import SequencerError
+
+COMMANDS: dict[str, str] = {
+    "begin": "Ask a few questions and write a first file to work from.",
+    "check": "Read a file critically: mistakes, gaps and doubtful rules, each with its place.",
+    "run": "Simulate a launch, a drill or a fault, and tell what happened and why.",
+    "prove": "Search every situation of the model for a broken interlock.",
+    "sizing": "Work out volumes, times, loads, clearances and stored energy.",
+    "export": "Write the controller's table as C, CSV or JSON, and verify the C.",
+    "readback": "Compare a table read back from a controller with the file.",
+    "checklist": "Print the launch-day checklist and the abort, misfire and hang-up cards.",
+    "steps": "List the sequence's states, and what leads from one to the next.",
+    "rehearse": "Rehearse the launch with the crew against the simulated pad.",
+    "debrief": "Go through a rehearsal afterwards: what was done, when, and what was missed.",
+    "shakedown": "Run many random campaigns of crew actions and faults against the simulation.",
+    "spread": "Repeat a run over the tolerances and show how far its results spread.",
+    "review": "Read a box log of a real run against what the file says should happen.",
+    "pulls": "Read bench pulls of the release head and compare them with the file.",
+    "compare": "Tell what changed between two revisions of a file, and what it does.",
+    "report": "Write a one-page HTML report of the pad and its results.",
+    "draw": "Draw the pad, the states and the sequence.",
+    "pack": "Do the whole job and leave a launch pack: one folder with everything for the day.",
+    "meaning": "Say in plain words what each part of a file means to the controller.",
+    "schema": "Print the JSON Schema of the file for an editor.",
+}
+"""Every command: its name and the line shown in `sequencer --help`."""
+
+UNUSABLE_INPUT = 2
+DEFECT = 70
+INTERRUPTED = 130
+READER_GONE = 141
+PACKAGE = __name__.rpartition(".")[0]
+
+
+class CommandGroup(TyperGroup):
+    """The commands of `COMMANDS`; a command's module is imported when the command is asked for, not before."""
+
+    def list_commands(self, ctx: typer.Context) -> list[str]:  # type: ignore[override]  # typer's own context class
+        return [name for name in COMMANDS if importlib.util.find_spec(f"{PACKAGE}.{name}")]
+
+    def get_command(self, ctx: typer.Context, cmd_name: str) -> Any:  # type: ignore[override]  # as above
+        if cmd_name not in self.list_commands(ctx):
+            return None
+        module = importlib.import_module(f"{PACKAGE}.{cmd_name}")
+        return _typer_command(cmd_name, module.command)
+
+    def resolve_command(self, ctx: Any, args: list[str]) -> Any:
+        known = self.list_commands(ctx)
+        if args[0] not in known:
+            near = difflib.get_close_matches(args[0], known, n=1)
+            ctx.fail(f"there is no command {args[0]!r}" + (f"; did you mean {near[0]!r}?" if near else "."))
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: Any, formatter: Any) -> None:
+        rows = [(name, COMMANDS[name]) for name in self.list_commands(ctx)]
+        if rows:
+            with formatter.section("Commands"):
+                formatter.write_dl(rows)
+
+
+def _typer_command(name: str, function: Callable[..., Any]) -> Any:
+    app = typer.Typer(add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
+    settings = {"help_option_names": ["--help", "-h"]}
+    app.command(name, short_help=COMMANDS.get(name), context_settings=settings)(function)
+    return typer.main.get_command(app)
+
+
+def _show_version(wanted: bool) -> None:
+    if wanted:
+        print(f"sequencer {__version__}")
+        raise typer.Exit()
+
+
+def _application() -> Any:
+    app = typer.Typer(
+        cls=CommandGroup,
+        add_completion=False,
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        context_settings={"help_option_names": ["--help", "-h"]},
+    )
+
+    @app.callback()
+    def sequencer(
+        version: bool = typer.Option(
+            False, "--version", help="Show the version and exit.", callback=_show_version, is_eager=True
+        ),
+    ) -> None:
+        """Check, simulate, prove and export one file that describes a pressure-launched rocket pad and its sequence.
+
+        What it tells holds for the model in the file, against what was looked at, and no further; local rules and
+        licensed practice come first.
+
+        Exit codes: 0 fine, 1 findings or a broken interlock, 2 unusable input.
+        """
+
+    return typer.main.get_command(app)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command line (without the program's name) and return its exit code; never raises for bad input.
+
+    0 fine, 1 findings or a broken interlock, 2 unusable input or misused options, 70 a defect of the tool,
+    130 interrupted, 141 the reader of the output went away.
+    """
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a terminal without our letters shows "?" rather than failing
+            stream.reconfigure(errors="replace")
+    try:
+        code = _invoke(words)
+        sys.stdout.flush()
+    except SequencerError as error:
+        return _unusable(words, error)
+    except BrokenPipeError:
+        # Python flushes stdout once more at exit; give it somewhere to go.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+        return READER_GONE
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except OSError as error:
+        if error.filename is None:
+            return _defect()
+        print(f"{error.filename}: {error.strerror or error}", file=sys.stderr)
+        return UNUSABLE_INPUT
+    except Exception:
+        return _defect()
+    return code
+
+
+def _invoke(words: list[str]) -> int:
+    """The exit code of the command; the library's own endings (usage, --help) come as `SystemExit`."""
+    try:
+        outcome = _application()(words, prog_name="sequencer", standalone_mode=True)
+    except SystemExit as ending:
+        return ending.code if isinstance(ending.code, int) else 0
+    return outcome if isinstance(outcome, int) else 0
+
+
+def _unusable(words: list[str], error: SequencerError) -> int:
+    print(error, file=sys.stderr)
+    if "--json" in words:
+        from sequencer.cli.shared import Verdict, emit_json
+
+        file = next((finding.place.file for finding in error.findings if finding.place.file), "")
+        command = next((word for word in words if word in COMMANDS), "")
+        emit_json(command, file, Verdict.FAIL, {"error": error.message, "findings": error.findings})
+    return UNUSABLE_INPUT
+
+
+def _defect() -> int:
+    import traceback
+
+    print("sequencer: this is a defect of the tool, not of your file; please report it with what follows.",
+          file=sys.stderr)  # fmt: skip
+    traceback.print_exc()
+    return DEFECT
+
+
+if __name__ == "__main__":
+    sys.exit(main())

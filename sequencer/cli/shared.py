@@ -1,0 +1,88 @@
+"""What every command shares: the options all of them spell alike, the screen, and the JSON object.
+
+Nothing heavy is imported at the top of this file: every command starts through it.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import enum
+import json
+import sys
+from collections.abc import Mapping, Set
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file that describes pad and sequence.")]
+"""The argument of nearly every command: `def command(file: FileArgument, ...)`."""
+
+JsonOption = Annotated[bool, typer.Option("--json", help="Print one JSON object in place of text.")]
+"""`json: JsonOption = False`."""
+
+SeedOption = Annotated[int, typer.Option("--seed", help="Seed of the random parts; the same seed gives the same run.")]
+"""`seed: SeedOption = 0`."""
+
+
+class Verdict(enum.StrEnum):
+    """What a command says in the end; its exit code follows from it."""
+
+    PASS = "pass"
+    FAIL = "fail"
+
+    @property
+    def exit_code(self) -> int:
+        """0 for pass, 1 for fail (unusable input, 2, is told by raising `SequencerError`)."""
+        return 0 if self is Verdict.PASS else 1
+
+    @classmethod
+    def of(cls, fine: bool) -> Verdict:
+        return cls.PASS if fine else cls.FAIL
+
+
+def console(*, stderr: bool = False) -> Console:
+    """The screen: no colour unless it is a terminal and NO_COLOR is unset; 80 columns where no width is known.
+
+    Text is printed as it is: brackets in a user's words are not markup.
+    """
+    from rich.console import Console
+
+    return Console(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+
+def emit_json(command: str, file: str | Path, verdict: Verdict, result: object) -> None:
+    """Print one JSON object with `command`, `file`, `verdict` ("pass" or "fail") and `result` on standard output.
+
+    `result` may hold dataclasses, pydantic models, enumerations, paths, sets, numpy arrays and numbers.
+    Raises `ValueError` for a number JSON cannot hold (NaN, infinity) and `TypeError` for any other kind of value.
+    """
+    whole = {"command": command, "file": str(file), "verdict": verdict.value, "result": plain(result)}
+    json.dump(whole, sys.stdout, indent=2, allow_nan=False)
+    sys.stdout.write("\n")
+
+
+def plain(value: object) -> Any:
+    """`value` in the kinds JSON knows. Sets come out sorted, so that output is the same from run to run."""
+    if isinstance(value, enum.Enum):
+        return plain(value.value)
+    if value is None or isinstance(value, bool | int | float | str):
+        return value
+    if isinstance(value, Path):
+        return str(value)
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        return {field.name: plain(getattr(value, field.name)) for field in dataclasses.fields(value)}
+    if isinstance(value, Mapping):
+        return {str(plain(key)): plain(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(item) for item in value]
+    if isinstance(value, Set):
+        return sorted((plain(item) for item in value), key=repr)
+    if hasattr(value, "model_dump"):
+        return value.model_dump(mode="json")
+    if hasattr(value, "tolist"):  # numpy arrays and numbers
+        return plain(value.tolist())
+    raise TypeError(f"{type(value).__name__} has no JSON form")
