@@ -26,10 +26,10 @@ def refuse_old_python(version: tuple[int, ...] = sys.version_info[:2]) -> None:
     if tuple(version) < OLDEST:
         import shutil
 
-        names = ["python3.%d" % minor for minor in range(20, OLDEST[1] - 1, -1)]
+        names = [f"python3.{minor}" for minor in range(20, OLDEST[1] - 1, -1)]
         found = next((name for name in names if shutil.which(name)), None)
-        hint = "%s is on this machine: %s %s" % (found, found, sys.argv[0]) if found else "install one and run again"
-        raise Refused("Python %d.%d or later is needed; this is %d.%d (%s)." % (*OLDEST, *version[:2], hint))
+        hint = f"{found} is on this machine: {found} {sys.argv[0]}" if found else "install one and run again"
+        raise Refused(f"Python {OLDEST[0]}.{OLDEST[1]} or later is needed; this is {version[0]}.{version[1]} ({hint}).")
 
 
 def venv_python(venv: str = VENV) -> str:
@@ -101,7 +101,7 @@ def start(arguments: list[str]) -> int:
         import subprocess
 
         return subprocess.call(arguments)
-    os.execv(arguments[0], arguments)
+    return os.execv(arguments[0], arguments)
 
 
 def own_help(arguments: list[str], words: tuple[str, ...], text: str | None) -> bool:

@@ -72,11 +72,26 @@ class CommandGroup(TyperGroup):
             ctx.fail(f"there is no command {args[0]!r}" + (f"; did you mean {near[0]!r}?" if near else "."))
         return super().resolve_command(ctx, args)
 
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            outcome = super().invoke(ctx)
+        except KeyboardInterrupt:
+            raise typer.Exit(INTERRUPTED) from None
+        except BrokenPipeError as error:  # the library would end it with 1, which here means findings
+            raise _ReaderGone from error
+        if isinstance(outcome, int):
+            raise typer.Exit(outcome)
+        return outcome
+
     def format_commands(self, ctx: Any, formatter: Any) -> None:
         rows = [(name, COMMANDS[name]) for name in self.list_commands(ctx)]
         if rows:
             with formatter.section("Commands"):
                 formatter.write_dl(rows)
+
+
+class _ReaderGone(Exception):
+    """The reader of standard output, such as a pager, has closed it."""
 
 
 def _typer_command(name: str, function: Callable[..., Any]) -> Any:
@@ -133,7 +148,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
     except SequencerError as error:
         return _unusable(words, error)
-    except BrokenPipeError:
+    except (BrokenPipeError, _ReaderGone):
         # Python flushes stdout once more at exit; give it somewhere to go.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
         return READER_GONE
@@ -152,10 +167,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _invoke(words: list[str]) -> int:
     """The exit code of the command; the library's own endings (usage, --help) come as `SystemExit`."""
     try:
-        outcome = _application()(words, prog_name="sequencer", standalone_mode=True)
+        _application()(words, prog_name="sequencer")
     except SystemExit as ending:
         return ending.code if isinstance(ending.code, int) else 0
-    return outcome if isinstance(outcome, int) else 0
+    return 0
 
 
 def _unusable(words: list[str], error: SequencerError) -> int:

@@ -1,0 +1,141 @@
+"""The command line's frame: what is listed, what is imported, and how each ending becomes an exit code."""
+
+from __future__ import annotations
+
+import json
+import math
+import subprocess
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+from sequencer.cli import main as frame
+from sequencer.cli.shared import Verdict, emit_json
+from sequencer.errors import Finding, Place, UnusableFile
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.mark.parametrize("name", frame.COMMANDS)
+def test_every_command_has_its_module_a_help_and_one_line(name: str, capsys: pytest.CaptureFixture[str]) -> None:
+    line = frame.COMMANDS[name]
+    assert line.endswith(".") and "\n" not in line and len(line) <= 90
+    assert (ROOT / f"sequencer/cli/{name}.py").is_file()
+    assert frame.main([name, "--help"]) == 0
+    assert capsys.readouterr().out.startswith(f"Usage: sequencer {name} ")
+
+
+def test_every_command_that_has_a_module_is_listed_at_eighty_columns(capsys: pytest.CaptureFixture[str]) -> None:
+    assert frame.main(["--help"]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    for name in frame.COMMANDS:
+        assert any(line.startswith(f"  {name} ") for line in lines) == (ROOT / f"sequencer/cli/{name}.py").is_file()
+
+
+def test_help_imports_no_command_and_nothing_heavy() -> None:
+    look = (
+        "import sys; from sequencer.cli.main import COMMANDS, main; main(['--help']); "
+        "heavy = {'numpy', 'pydantic', 'rich', 'textual', 'matplotlib', 'hypothesis', 'pint', 'jinja2', 'yaml'}; "
+        "commands = {f'sequencer.cli.{name}' for name in COMMANDS}; "
+        "print(sorted((heavy | commands) & set(sys.modules)), file=sys.stderr)"
+    )
+    done = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True, cwd=ROOT)
+    assert done.stderr == "[]\n"
+
+
+@pytest.fixture
+def stand_in(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
+    """A command module whose `command` each test writes for itself, in the place of `check`."""
+    module = ModuleType("sequencer.cli.check")
+    monkeypatch.setattr(frame.CommandGroup, "list_commands", lambda self, ctx: ["check"])
+    monkeypatch.setitem(sys.modules, "sequencer.cli.check", module)
+    return module
+
+
+@pytest.mark.parametrize(("answer", "code"), [(None, 0), (0, 0), (1, 1), (Verdict.FAIL.exit_code, 1)])
+def test_what_a_command_returns_is_the_exit_code(stand_in: ModuleType, answer: int | None, code: int) -> None:
+    stand_in.command = lambda: answer
+    assert frame.main(["check"]) == code
+
+
+def _raise(error: BaseException) -> None:
+    raise error
+
+
+def test_unusable_input_is_told_plainly_with_exit_code_two(
+    stand_in: ModuleType, capsys: pytest.CaptureFixture[str]
+) -> None:
+    finding = Finding("unknown-key", "error", Place("pad.yaml", 3, 5), "`volts`", "a known key", "write `voltage`")
+    stand_in.command = lambda json=False: _raise(UnusableFile("one mistake", (finding,)))
+    assert frame.main(["check"]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith("pad.yaml:3:5: error: `volts` [unknown-key]")
+    assert "Traceback" not in said.err
+    assert frame.main(["check", "--json"]) == 2
+    whole = json.loads(capsys.readouterr().out)
+    assert (whole["command"], whole["file"], whole["verdict"]) == ("check", "pad.yaml", "fail")
+    assert whole["result"]["findings"][0]["place"] == {"file": "pad.yaml", "line": 3, "column": 5}
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [(KeyboardInterrupt(), 130), (RuntimeError("odd"), 70), (PermissionError(13, "Permission denied", "out"), 2)],
+)
+def test_every_other_ending_has_its_own_exit_code(
+    stand_in: ModuleType, capsys: pytest.CaptureFixture[str], error: BaseException, code: int
+) -> None:
+    stand_in.command = lambda: _raise(error)
+    assert frame.main(["check"]) == code
+    said = capsys.readouterr().err
+    assert ("this is a defect of the tool" in said) == (code == 70)
+    assert ("Traceback" in said) == (code == 70)
+
+
+def test_a_misspelt_command_is_answered_with_the_nearest_one(
+    stand_in: ModuleType, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert frame.main(["chekc"]) == 2
+    assert "did you mean 'check'?" in capsys.readouterr().err
+
+
+def test_a_reader_that_goes_away_leaves_no_traceback() -> None:
+    look = (
+        "import sys; from types import ModuleType; from sequencer.cli import main as frame; "
+        "module = ModuleType('x'); module.command = lambda: print('line\\n' * 200000); "
+        "sys.modules['sequencer.cli.check'] = module; "
+        "frame.CommandGroup.list_commands = lambda self, ctx: ['check']; sys.exit(frame.main(['check']))"
+    )
+    process = subprocess.Popen(
+        [sys.executable, "-c", look], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, cwd=ROOT
+    )
+    assert process.stdout is not None and process.stderr is not None
+    process.stdout.readline()
+    process.stdout.close()
+    said = process.stderr.read()
+    process.stderr.close()
+    assert process.wait() == 141
+    assert said == ""
+
+
+@dataclass(frozen=True)
+class Result:
+    names: frozenset[str]
+    where: Path
+
+
+def test_the_json_object_names_command_file_verdict_and_result(capsys: pytest.CaptureFixture[str]) -> None:
+    emit_json("prove", Path("a.yaml"), Verdict.of(True), Result(frozenset("cab"), Path("x")))
+    assert json.loads(capsys.readouterr().out) == {
+        "command": "prove", "file": "a.yaml", "verdict": "pass", "result": {"names": ["a", "b", "c"], "where": "x"},
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(("value", "error"), [(math.nan, ValueError), (math.inf, ValueError), (object(), TypeError)])
+def test_what_json_cannot_hold_is_refused(value: object, error: type[Exception]) -> None:
+    with pytest.raises(error):
+        emit_json("prove", "a.yaml", Verdict.PASS, value)
