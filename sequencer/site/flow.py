@@ -33,9 +33,9 @@ DM3_S_BAR = 1e-8
 """One dm3/(s.bar) in m3/(s.Pa)."""
 LINEAR_FROM = 0.999
 """Pressure ratio above which the law is replaced by a straight line through zero (common numerical practice)."""
-NOZZLE_PSI = math.sqrt(GAMMA) * (2.0 / (GAMMA + 1.0)) ** ((GAMMA + 1.0) / (2.0 * (GAMMA - 1.0)))
+NOZZLE_PSI: float = math.sqrt(GAMMA) * (2.0 / (GAMMA + 1.0)) ** ((GAMMA + 1.0) / (2.0 * (GAMMA - 1.0)))
 """Choked-flow function of an ideal nozzle, 0.684731 for air."""
-NOZZLE_B = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
+NOZZLE_B: float = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
 """Critical ratio of an ideal nozzle, 0.528282 for air."""
 
 
@@ -55,7 +55,7 @@ class Conductance:
     @property
     def effective_area(self) -> float:
         """Cd*A in m2 of the ideal nozzle that chokes at the same mass flow."""
-        return self.C * RHO0 * math.sqrt(R_AIR * T0) / NOZZLE_PSI
+        return self.C * RHO0 * math.sqrt(R_AIR * T0) / float(NOZZLE_PSI)
 
 
 def mass_flow(

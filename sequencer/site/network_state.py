@@ -1,4 +1,4 @@
-"""The state of a gas network and what can be done to it; network.py moves it through time.
+"""The state of a gas network, its flows at this instant, and what can be done to it; network.py moves it in time.
 
 Kept per volume: gas mass, internal energy, water volume, wall temperature. Units: SI, absolute Pa.
 """
@@ -9,8 +9,16 @@ import math
 from collections.abc import Sequence
 
 from sequencer.errors import SequencerError
-from sequencer.site.flow import CV_AIR, GAMMA, P_ATM, R_AIR
+from sequencer.site.flow import CV_AIR, GAMMA, P_ATM, R_AIR, RHO_WATER, flow_and_slopes
 from sequencer.site.parts import Path, Regulator, Relief, Reservoir, Volume
+
+LEAST_GAS = 0.03
+"""Share of a volume that water pushed into it cannot fill."""
+_WATER_LINEAR = 50.0
+"""Water flow is a straight line below this difference, Pa (the root has an infinite slope at zero)."""
+
+# (path, up, down, q, dq/dp_up, -dq/dp_down, gap, wet): gap is the difference that must not change sign
+Flow = tuple[int, int, int, float, float, float, float, bool]
 
 
 class NetworkState:
@@ -44,6 +52,7 @@ class NetworkState:
         """Water each reservoir has taken, m3."""
         self.enthalpy_taken = [0.0] * len(reservoirs)
         self.heat_from_wall = [0.0] * n
+        self.heat_from_ambient = [0.0] * n
         self.work_done = [0.0] * n
         """Work by the gas of each volume on water and stretching walls, J (heat and work are kept for balances)."""
         k = len(paths)
@@ -140,3 +149,92 @@ class NetworkState:
     def _gas_volume(self, i: int, p: float) -> float:
         v = self.volumes[i]
         return v.total * (1.0 + v.stretch * (p - P_ATM)) - self.water[i]
+
+    # ------------------------------------------------------------------ flows
+
+    def _flows(self) -> list[Flow]:
+        p, T, water, n = self.p, self.T, self.water, self.n
+        flows: list[Flow] = []
+        for e, opening in enumerate(self.opening):
+            self.q[e] = 0.0
+            if opening <= 0.0:
+                continue
+            up, down = self._src[e], self._dst[e]
+            spec = self.paths[e]
+            cracking = spec.cracking
+            if p[up] < p[down]:
+                if self._one_way[e]:
+                    continue
+                up, down, cracking = down, up, 0.0
+            gap = p[up] - p[down] - cracking
+            if gap < 0.0 or gap < spec.needs - cracking:
+                continue
+            C = self._C[e] * self._scale[e] * opening
+            if spec.wet != "neither" and up < n and water[up] > 0.0 and (spec.wet == "source") == (up == self._src[e]):
+                if down < n and self.gas_volume[down] <= LEAST_GAS * self.volumes[down].total:
+                    continue
+                area = self._area[e] * self._scale[e] * opening
+                if gap > _WATER_LINEAR:
+                    q = area * math.sqrt(2.0 * gap / RHO_WATER)
+                    k = 0.5 * q / gap
+                else:
+                    k = area * math.sqrt(2.0 / (RHO_WATER * _WATER_LINEAR))
+                    q = k * gap
+                flows.append((e, up, down, q, k, k, gap, True))
+                continue
+            kind = self._kind[e]
+            if kind == 0:
+                q, ku, kd = flow_and_slopes(p[up], p[down], T[up], C, self._b[e], spec.m, cracking)
+            elif kind == 1:
+                q, ku, kd, gap = self._regulated(e, up, down, C)
+            else:
+                q, ku, kd, gap = self._relieved(e, up, down, C)
+            if q > 0.0 or ku > 0.0:
+                flows.append((e, up, down, q, ku, kd, gap, False))
+        return flows
+
+    def _regulated(self, e: int, up: int, down: int, C: float) -> tuple[float, float, float, float]:
+        spec = self.paths[e]
+        assert isinstance(spec, Regulator)
+        p1, p2, t1 = self.p[up], self.p[down], self.T[up]
+        q, ku, kd = flow_and_slopes(p1, p2, t1, C, self._b[e], spec.m)
+        below = self._set[e] - p2
+        if self._failed_open[e] or (below >= spec.droop and self._set[e] >= p1):
+            return q, ku, kd, p1 - p2
+        share, slope, gap = 1.0, 0.0, min(below, p1 - p2)
+        if below <= 0.0:
+            share, gap = 0.0, p1 - p2
+        elif below < spec.droop:
+            share, slope = below / spec.droop, q / spec.droop
+        q, ku, kd = share * q, share * ku, share * kd + slope
+        if self._creep[e] > 0.0:
+            qc, kuc, kdc = flow_and_slopes(p1, p2, t1, self._creep[e], self._b[e], spec.m)
+            q, ku, kd = q + qc, ku + kuc, kd + kdc
+        return q, ku, kd, gap
+
+    def _relieved(self, e: int, up: int, down: int, C: float) -> tuple[float, float, float, float]:
+        spec = self.paths[e]
+        assert isinstance(spec, Relief)
+        p1 = self.p[up]
+        opens = self._set[e]
+        reseats = opens - (spec.opens_at - spec.reseats_at)
+        if p1 >= opens:
+            self._lifted[e] = True
+        elif p1 <= reseats:
+            self._lifted[e] = False
+        if not self._lifted[e]:
+            return 0.0, 0.0, 0.0, 0.0
+        span = opens + spec.lift - reseats
+        share = (p1 - reseats) / span if span > 0.0 else 1.0
+        q, ku, kd = flow_and_slopes(p1, self.p[down], self.T[up], C, self._b[e], spec.m)
+        if share >= 1.0:
+            return q, ku, kd, p1 - self.p[down]
+        return share * q, share * ku + q / span, share * kd, min(p1 - reseats, p1 - self.p[down])
+
+    def _gain(self, i: int, up: int, wet: bool) -> float:
+        """Pressure rise of volume i per kg (or per m3 of water) that arrives from ``up``."""
+        v = self.volumes[i]
+        room = self.gas_volume[i] + self.p[i] * v.total * v.stretch
+        if wet:
+            return self._gamma[i] * self.p[i] / room
+        return self._gamma[i] * R_AIR * (self.T[i] if self._isothermal[i] else self.T[up]) / room

@@ -69,13 +69,13 @@ def blow_down_number(p_from: float, p_to: float, p_back: float, b: float, proces
             t += _subsonic_isothermal(p_back / choked_end, p_back / p_to, b)
         return t
     half = (GAMMA - 1.0) / (2.0 * GAMMA)
-    t = 2.0 / (GAMMA - 1.0) * ((choked_end / p_from) ** -half - 1.0)
+    t = 2.0 / (GAMMA - 1.0) * (math.pow(choked_end / p_from, -half) - 1.0)
     if choked_end > p_to:
         # u = sin(phi) removes the root at equalisation; T follows the isentrope from the start.
         def rate(phi: float) -> float:
             r = b + (1.0 - b) * math.sin(phi)
             p = p_back / r
-            root_t = (p / p_from) ** half
+            root_t = math.pow(p / p_from, half)
             return (1.0 - b) / (GAMMA * r * root_t)
 
         u1, u2 = ((p_back / p - b) / (1.0 - b) for p in (choked_end, p_to))
