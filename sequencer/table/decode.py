@@ -1,0 +1,189 @@
+"""From an image's bytes back to a `Table`. The image holds no names, so parts are called by their numbers."""
+
+from __future__ import annotations
+
+import struct
+import zlib
+
+from sequencer.errors import SequencerError
+from sequencer.table.image import (
+    DROP,
+    EXTRA,
+    HEADER,
+    HOLD,
+    INVERT,
+    LEAST_BYTES,
+    MAGIC,
+    TRIP,
+    VERSION,
+    WANTED,
+)
+from sequencer.table.table import (
+    NO_TARGET,
+    AnalogSpec,
+    Bit,
+    ContactSpec,
+    InhibitSpec,
+    Kind,
+    Literals,
+    OutputSpec,
+    Row,
+    StateSpec,
+    Table,
+)
+
+
+class ImageError(SequencerError):
+    """Bytes that are no image this version can follow; `what` is 'foreign', 'newer' or 'damaged'."""
+
+    def __init__(self, what: str, message: str) -> None:
+        super().__init__(message)
+        self.what = what
+
+
+def decode(image: bytes) -> Table:
+    """The table of an image; raises ImageError. Bytes after the image's own size are ignored (a dump may be longer)."""
+    if image[:4] != MAGIC:
+        raise ImageError("foreign", f"no table: it begins with {image[:4].hex(' ') or 'nothing'}, not with 'FLOW'")
+    if len(image) < HEADER.size:
+        raise ImageError("damaged", f"cut short: {len(image)} bytes, the header alone has {HEADER.size}")
+    if image[4] != VERSION:
+        raise ImageError("newer", f"format version {image[4]}; this tool reads version {VERSION}")
+    size = int.from_bytes(image[6:8], "little")
+    if not HEADER.size + 4 <= size <= len(image):
+        raise ImageError("damaged", f"cut short: its header says {size} bytes, there are {len(image)}")
+    image = image[:size]
+    said, found = int.from_bytes(image[-4:], "little"), zlib.crc32(image[:-4])
+    if said != found:
+        raise ImageError("damaged", f"its checksum says {said:08X}, its bytes give {found:08X}")
+    try:
+        return _Reader(image).table()
+    except (IndexError, ValueError, struct.error) as error:
+        raise ImageError("damaged", f"its checksum is right, but its parts do not fit together ({error})") from error
+
+
+class _Reader:
+    """Reads one image from front to back."""
+
+    def __init__(self, image: bytes) -> None:
+        self.image = image
+        self.at = HEADER.size
+        (_, _, _, self.size, self.revision, self.scan_ms, self.contacts, self.analogs, self.hearts, self.outputs,
+         self.bits, self.states, self.rows, self.inhibits, self.columns, _, _, self.bits_at, self.inhibits_at,
+         self.rows_at) = HEADER.unpack_from(image)  # fmt: skip
+
+    def number(self, width: int) -> int:
+        if self.at + width > self.size - 4:
+            raise ValueError(f"a field at byte {self.at} runs over the end")
+        value = int.from_bytes(self.image[self.at : self.at + width], "little")
+        self.at += width
+        return value
+
+    def table(self) -> Table:
+        contacts = tuple(ContactSpec(f"contact {i}", self.number(2)) for i in range(self.contacts))
+        bands = [(self.number(2), self.number(2)) for _ in range(self.analogs)]
+        outputs = tuple(self.output(i) for i in range(self.outputs))
+        states_at, stride = self.at, 8 + (self.outputs + 3) // 4 + 2 * self.columns
+        self.at = self.bits_at
+        columns: dict[int, int] = {}
+        scales: dict[int, tuple[int, int]] = {}
+        bits = tuple(self.bit(i, columns, scales) for i in range(self.bits))
+        if self.at != self.inhibits_at:
+            raise ValueError(f"the bits end at byte {self.at}, the inhibits begin at {self.inhibits_at}")
+        inhibits = tuple(self.inhibit(i) for i in range(self.inhibits))
+        rows: list[Row] = []
+        states = tuple(self.state(i, states_at + i * stride, columns, rows) for i in range(self.states))
+        if len(rows) != self.rows:
+            raise ValueError(f"the header says {self.rows} rows, the states have {len(rows)}")
+        analogs = tuple(
+            AnalogSpec(f"analog {i}", 16, low, high, *scales.get(i, (0, 0))) for i, (low, high) in enumerate(bands)
+        )
+        hearts = tuple(f"heartbeat {i}" for i in range(self.hearts))
+        return Table("", self.revision, self.scan_ms, contacts, analogs, hearts, outputs, bits, states, tuple(rows), inhibits)
+
+    def output(self, index: int) -> OutputSpec:
+        byte = self.number(1)
+        names = tuple(f"position {i}" for i in range(byte >> 3 & 7))
+        rest = byte & 3
+        return OutputSpec(f"output {index}", names, None if byte & 4 else rest, rest)
+
+    def literals(self, head: int | None = None) -> Literals:
+        head = self.number(1) if head is None else head
+        care = want = 0
+        for _ in range(head & 0x3F):
+            literal = self.number(1)
+            care |= 1 << (literal & 0x7F)
+            want |= (literal >> 7) << (literal & 0x7F)
+        return Literals(care, want, bool(head & INVERT))
+
+    def bit(self, index: int, columns: dict[int, int], scales: dict[int, tuple[int, int]]) -> Bit:
+        head = self.number(1)
+        kind, name = Kind(head & 0x0F), f"bit {index}"
+        extra, wanted = bool(head & EXTRA), bool(head & WANTED)
+        if kind == Kind.MEMORY:
+            on = self.number(2) if extra else 0
+            return Bit(name, kind, on=on, set=self.literals(), clear=self.literals())
+        source = second = on = off = 0
+        sign = -1 if kind == Kind.CHANGE and extra else 1
+        rule = Literals()
+        if kind == Kind.ALL:
+            rule, wanted = self.literals(), True
+        else:
+            source = self.number(1)
+        if kind in (Kind.AT_LEAST, Kind.BELOW):
+            on = self.number(2)
+            off, wanted = self.number(2) if extra else on, True
+        elif kind == Kind.HEARD:
+            on, wanted = self.number(2), True
+        elif kind == Kind.CHANGE:
+            second, on, off = self.number(1), self.number(2), self.number(2)
+        elif kind == Kind.TARGET:
+            columns[self.number(1)] = source
+            off, wanted = self.number(2), True
+        elif kind == Kind.DIFFERS:
+            second, *numbers, on = self.number(1), self.number(4), self.number(4), self.number(4), self.number(4)
+            gain, other, offset = (n - (1 << 32) if n >> 31 else n for n in numbers)
+            # the two offsets matter by their difference alone: the first reading carries it
+            self.scale(scales, source, gain, offset, second, other)
+        elif kind == Kind.COMMAND:
+            source, on = source >> 2, source & 3
+        hold = self.number(2) if head & HOLD else 0
+        drop = self.number(2) if head & DROP else 0
+        return Bit(name, kind, source, second, on, off, wanted, sign, hold, drop, rule)
+
+    def scale(self, scales: dict[int, tuple[int, int]], a: int, gain: int, offset: int, b: int, other: int) -> None:
+        """Give both readings of a difference a scale in which offset(a) - offset(b) is what the image says."""
+        if b in scales:
+            scales[a] = (gain, scales[b][1] + offset)
+        elif a in scales:
+            scales[b] = (other, scales[a][1] - offset)
+        else:
+            scales[b] = (other, 0)
+            scales[a] = (gain, offset)
+
+    def inhibit(self, index: int) -> InhibitSpec:
+        head = self.number(1)
+        rule = self.literals()
+        return InhibitSpec(head >> 2, head & 3, rule.care, rule.want, f"inhibit {index}")
+
+    def state(self, index: int, at: int, columns: dict[int, int], rows: list[Row]) -> StateSpec:
+        shared, common, own, mine, first = struct.unpack_from("<HBHBH", self.image, at)
+        if first != len(rows):
+            raise ValueError(f"state {index} says its rows begin at {first}, they begin at {len(rows)}")
+        self.at = at + 8
+        packed = [self.number(1) for _ in range((self.outputs + 3) // 4)]
+        outputs = tuple(packed[i // 4] >> (i % 4 * 2) & 3 for i in range(self.outputs))
+        targets = [NO_TARGET] * self.analogs
+        for column in range(self.columns):
+            targets[columns[column]] = self.number(2)
+        for start, count in ((shared, common), (own, mine)):
+            self.at = self.rows_at + start
+            rows.extend(self.row(index) for _ in range(count))
+        return StateSpec(f"state {index}", outputs, tuple(targets), first, len(rows))
+
+    def row(self, state: int) -> Row:
+        to, head = self.number(1), self.number(1)
+        least = self.number(LEAST_BYTES[head >> 6])
+        rule = self.literals(head & 0x3F)
+        origin = "trip" if to & TRIP else f"state {state}"
+        return Row(state, rule.care, rule.want, least, to & ~TRIP, f"{origin} {'row' if to & TRIP else 'exit'}")

@@ -1,0 +1,283 @@
+"""The byte image of a `Table`: what the microcontroller follows, and what its checksum stands for.
+
+Little endian, every width stated in sequencer/firmware/FORMAT.md. Names are not part of it: the image is
+the logic alone, so two tables with the same image behave alike. What does not fit is refused, never cut.
+"""
+
+from __future__ import annotations
+
+import struct
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from sequencer.errors import DoesNotFit
+from sequencer.table.table import MAX_BITS, MAX_DELAY, MAX_SCANS, NO_TARGET, Bit, Kind, Literals, Row, Table
+
+MAGIC = b"FLOW"
+VERSION = 1
+HEADER = struct.Struct("<4sBBHIHBBBBBBHBBBBHHH")
+CHECKSUM_NAME = "CRC-32/ISO-HDLC"  # check value of "123456789": CBF43926
+LIMITS = {
+    "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 64, "positions": 4, "bits": MAX_BITS, "states": 127,
+    "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFFFF,
+}  # fmt: skip
+INVERT, WANTED, EXTRA, HOLD, DROP, TRIP = 0x40, 0x10, 0x20, 0x40, 0x80, 0x80
+LEAST_BYTES = (0, 1, 2, 4)  # by the two top bits of a row's second byte
+
+RowKey = tuple[int, int, int, int, bool]
+"""(care, want, least, to, is a trip): all that a row does."""
+
+
+def checksum(table: Table) -> int:
+    """CRC-32/ISO-HDLC of the image without its last four bytes; the number that log and firmware carry."""
+    return int.from_bytes(encode(table)[-4:], "little")
+
+
+def seal(body: bytes) -> bytes:
+    """`body` with its checksum behind it."""
+    return body + struct.pack("<I", zlib.crc32(body))
+
+
+def fits(value: int, least: int, most: int, what: str) -> int:
+    """`value`, or DoesNotFit with the number and what its field holds."""
+    if not least <= value <= most:
+        raise DoesNotFit(f"{what} is {value}; the field holds {least} to {most}")
+    return value
+
+
+@dataclass(frozen=True)
+class Sections:
+    """Where the parts of an image begin, in bytes from its start, and what the firmware needs RAM for."""
+
+    contacts: int
+    analogs: int
+    outputs: int
+    states: int
+    stride: int  # of one state
+    bits: int
+    inhibits: int
+    rows: int
+    size: int
+    counters: int  # 16-bit counters for delays, ages, captured readings and expiries
+    columns: tuple[int, ...]  # analogs that some bit compares with the state's target
+
+
+@dataclass
+class _Rows:
+    """The row stream; sequences of rows that stand in it already are shared between states."""
+
+    data: bytearray = field(default_factory=bytearray)
+    keys: list[RowKey] = field(default_factory=list)
+    starts: list[int] = field(default_factory=list)
+
+    def place(self, rows: Sequence[RowKey]) -> int:
+        """Offset of `rows` in the stream, written now if they do not stand there in this order."""
+        if not rows:
+            return 0
+        for first in range(len(self.keys) - len(rows) + 1):
+            if self.keys[first : first + len(rows)] == list(rows):
+                return self.starts[first]
+        at = len(self.data)
+        for row in rows:
+            self.starts.append(len(self.data))
+            self.keys.append(row)
+            self.data += _row(row)
+        return at
+
+
+def is_trip(row: Row) -> bool:
+    """Whether the row came from a trip: the firmware keeps the first of them (first-out)."""
+    return row.origin.startswith("trip ")
+
+
+def row_keys(table: Table) -> list[list[RowKey]]:
+    """Per state, in order, what each of its rows does."""
+    return [
+        [(r.care, r.want, r.least, r.to, is_trip(r)) for r in table.rows[s.first_row : s.end_row]] for s in table.states
+    ]
+
+
+def shared_lengths(rows: Sequence[Sequence[RowKey]]) -> list[int]:
+    """Per state the length of the longest beginning that another state's rows have too (its trips, mostly)."""
+    lengths = []
+    for i, mine in enumerate(rows):
+        best = 0
+        for j, other in enumerate(rows):
+            same = next((k for k, (a, b) in enumerate(zip(mine, other, strict=False)) if a != b), min(len(mine), len(other)))
+            best = max(best, same) if i != j else best
+        lengths.append(best)
+    return lengths
+
+
+def encode(table: Table) -> bytes:
+    """The image of `table`; raises DoesNotFit when a number does not fit its field."""
+    return layout(table)[0]
+
+
+def layout(table: Table) -> tuple[bytes, Sections]:
+    """The image and where its parts begin; raises DoesNotFit when a number does not fit its field."""
+    counts = {
+        "contacts": len(table.contacts), "analogs": len(table.analogs), "heartbeats": len(table.heartbeats),
+        "outputs": len(table.outputs), "bits": len(table.bits), "states": len(table.states), "rows": len(table.rows),
+        "inhibits": len(table.inhibits),
+    }  # fmt: skip
+    for what, count in counts.items():
+        fits(count, 0, LIMITS[what], f"the number of {what}")
+    fits(len(table.states), 1, LIMITS["states"], "the number of states")
+    columns = tuple(sorted({bit.source for bit in table.bits if bit.kind == Kind.TARGET}))
+    contacts = b"".join(struct.pack("<H", fits(c.steady, 0, MAX_DELAY, f"{c.name}: scans steady")) for c in table.contacts)
+    analogs = b"".join(
+        struct.pack("<HH", fits(a.low, 0, 0xFFFF, f"{a.name}: low"), fits(a.high, 0, 0xFFFF, f"{a.name}: high"))
+        for a in table.analogs
+    )
+    outputs = bytes(_output(table, i) for i in range(len(table.outputs)))
+    stream, counters = bytearray(), 0
+    for i, bit in enumerate(table.bits):
+        record, used = _bit(table, i, bit, columns)
+        stream += record
+        counters += used
+    inhibits = bytearray()
+    for item in table.inhibits:
+        head = fits(item.output, 0, len(table.outputs) - 1, f"{item.name}: output") << 2
+        inhibits.append(head | fits(item.position, 0, 3, f"{item.name}: position"))
+        inhibits += _list(Literals(item.care, item.want), len(table.bits), item.name, may_be_never=False)
+    rows, states = _states(table, columns)
+    at = HEADER.size
+    starts = []
+    for part in (contacts, analogs, outputs, states, stream, inhibits, rows):
+        starts.append(at)
+        at += len(part)
+    size = fits(at + 4, 0, LIMITS["bytes"], "the size of the image in bytes")
+    head = HEADER.pack(
+        MAGIC, VERSION, HEADER.size, size, fits(table.revision, 0, 0xFFFF_FFFF, "the revision"),
+        fits(table.scan_ms, 1, 0xFFFF, "the scan period in ms"), len(table.contacts), len(table.analogs),
+        len(table.heartbeats), len(table.outputs), len(table.bits), len(table.states), len(table.rows),
+        len(table.inhibits), len(columns), fits(counters, 0, 255, "the number of counters"), 0, starts[4], starts[5], starts[6],
+    )  # fmt: skip
+    image = seal(head + contacts + analogs + outputs + states + bytes(stream) + bytes(inhibits) + rows)
+    contacts_at, analogs_at, outputs_at, states_at, bits_at, inhibits_at, rows_at = starts
+    return image, Sections(
+        contacts_at, analogs_at, outputs_at, states_at, len(states) // len(table.states), bits_at, inhibits_at,
+        rows_at, size, counters, columns,
+    )  # fmt: skip
+
+
+def _output(table: Table, index: int) -> int:
+    output = table.outputs[index]
+    fits(len(output.positions), 1, LIMITS["positions"], f"{output.name}: the number of positions")
+    rest = output.idle if output.rest is None else output.rest
+    return fits(rest, 0, 3, f"{output.name}: rest") | (4 if output.rest is None else 0) | len(output.positions) << 3
+
+
+def pack_codes(codes: Sequence[int]) -> bytes:
+    """Position codes, two bits each, the first in the lowest bits."""
+    packed = bytearray((len(codes) + 3) // 4)
+    for i, code in enumerate(codes):
+        packed[i // 4] |= fits(code, 0, 3, "a position code") << (i % 4 * 2)
+    return bytes(packed)
+
+
+def _states(table: Table, columns: tuple[int, ...]) -> tuple[bytes, bytes]:
+    """(row stream, state records)."""
+    keys = row_keys(table)
+    for state, mine in zip(table.states, keys, strict=True):
+        fits(len(mine), 0, LIMITS["rows in a state"], f"{state.name}: the number of rows")
+        for care, want, least, to, _ in mine:
+            fits(to, 0, len(table.states) - 1, f"{state.name}: next state")
+            fits(least, 0, MAX_SCANS, f"{state.name}: least scans")
+            _list(Literals(care, want), len(table.bits), state.name, may_be_never=False)
+    shared = shared_lengths(keys)
+    stream = _Rows()
+    # the longest first, so that shorter runs of the same trips are found inside them
+    for i in sorted(range(len(keys)), key=lambda i: (-shared[i], i)):
+        stream.place(keys[i][: shared[i]])
+    records = bytearray()
+    for state, mine, common in zip(table.states, keys, shared, strict=True):
+        ends = (stream.place(mine[:common]), common, stream.place(mine[common:]), len(mine) - common, state.first_row)
+        records += struct.pack("<HBHBH", *ends) + pack_codes(state.outputs)
+        for column in columns:
+            records += struct.pack("<H", fits(state.targets[column], 0, NO_TARGET, f"{state.name}: target"))
+    return bytes(stream.data), bytes(records)
+
+
+def _row(row: RowKey) -> bytes:
+    care, want, least, to, trip = row
+    width = next(i for i, size in enumerate(LEAST_BYTES) if least < 1 << 8 * size)
+    body = _list(Literals(care, want), MAX_BITS, "a row", may_be_never=False)
+    return bytes([to | (TRIP if trip else 0), body[0] | width << 6]) + least.to_bytes(LEAST_BYTES[width], "little") + body[1:]
+
+
+def _list(literals: Literals, below: int, where: str, may_be_never: bool = True) -> bytes:
+    """A literal list: count and invert flag, then one byte each: bit index, top bit the value wanted."""
+    care, want, invert = literals.care, literals.want, literals.invert
+    if want & ~care:  # such a list never holds
+        if not may_be_never:
+            raise DoesNotFit(f"{where}: a literal list that can never hold has no place in the image")
+        care, want, invert = 0, 0, not invert
+    if care >> below:
+        raise DoesNotFit(f"{where}: a literal names a bit that is not there yet (bits 0 to {below - 1} are)")
+    named = [i for i in range(care.bit_length()) if care >> i & 1]
+    fits(len(named), 0, LIMITS["literals in a list"], f"{where}: the number of literals in one list")
+    return bytes([len(named) | (INVERT if invert else 0), *(i | (want >> i & 1) << 7 for i in named)])
+
+
+def _bit(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[bytes, int]:
+    """(record of one bit, how many 16-bit counters it needs)."""
+    kind, name = bit.kind, bit.name
+    head, counters = int(kind) | (WANTED if bit.wanted else 0), 0
+
+    def short(value: int, what: str, most: int = 0xFFFF) -> bytes:
+        return struct.pack("<H", fits(value, 0, most, f"{name}: {what}"))
+
+    if kind == Kind.MEMORY:
+        head, counters = int(kind) | (EXTRA if bit.on else 0), 1 if bit.on else 0
+        expiry = short(bit.on, "expiry in scans", MAX_DELAY) if bit.on else b""
+        return bytes([head]) + expiry + _list(bit.set, index, name) + _list(bit.clear, index, name), counters
+    if kind == Kind.ALL:
+        head, body = int(kind), _list(bit.set, index, name)
+    else:
+        sources = {Kind.STATE: len(table.states), Kind.COMMAND: len(table.outputs), Kind.HEARD: len(table.heartbeats)}
+        contact = kind in (Kind.CONTACT, Kind.PRESS)
+        most = len(table.contacts) if contact else sources.get(kind, len(table.analogs))
+        source = fits(bit.source, 0, most - 1, f"{name}: source")
+        if kind in (Kind.AT_LEAST, Kind.BELOW):
+            head = int(kind) | (EXTRA if bit.off != bit.on else 0)
+            body = bytes([source]) + short(bit.on, "threshold") + (short(bit.off, "drop-out") if bit.off != bit.on else b"")
+        elif kind == Kind.HEARD:
+            head, body = int(kind), bytes([source]) + short(bit.on, "age in scans", MAX_DELAY)
+        elif kind == Kind.CHANGE:
+            head, counters = head | (EXTRA if bit.sign < 0 else 0), 2
+            second = fits(bit.second, 0, index - 1, f"{name}: bit it counts from")
+            body = bytes([source, second]) + short(bit.on, "change in counts") + short(bit.off, "scans", MAX_DELAY)
+        elif kind == Kind.TARGET:
+            head, body = int(kind), bytes([source, columns.index(source)]) + short(bit.off, "drop-out in counts")
+        elif kind == Kind.DIFFERS:
+            body = _difference(table, bit, source)
+        elif kind == Kind.COMMAND:
+            body = bytes([source << 2 | fits(bit.on, 0, 3, f"{name}: position")])
+        else:
+            body = bytes([source])
+    if kind != Kind.PRESS and (bit.hold or bit.drop):
+        counters += 1
+        for flag, delay, what in ((HOLD, bit.hold, "on-delay"), (DROP, bit.drop, "off-delay")):
+            if delay:
+                head |= flag
+                body += short(delay, f"{what} in scans", MAX_DELAY)
+    return bytes([head]) + body, counters
+
+
+def _difference(table: Table, bit: Bit, source: int) -> bytes:
+    """DIFFERS: both gains, the difference of the offsets, the limit; all sums fit 32 bits with sign."""
+    second = fits(bit.second, 0, len(table.analogs) - 1, f"{bit.name}: second reading")
+    a, b = table.analogs[source], table.analogs[second]
+    limit = 0x7FFF_FFFF
+    for spec in (a, b):
+        fits(abs(spec.gain), 0, limit, f"{spec.name}: gain")
+        fits(abs(spec.offset), 0, limit, f"{spec.name}: offset")
+    # |gain*counts + offset| of each reading over its valid band: the scan looks at no other
+    spans = [max(abs(s.gain * s.low + s.offset), abs(s.gain * s.high + s.offset)) for s in (a, b)]
+    fits(sum(spans), 0, limit, f"{bit.name}: the widest difference in scaled units")
+    fits(bit.on, 0, limit, f"{bit.name}: limit in scaled units")
+    offset = (a.offset - b.offset) & 0xFFFF_FFFF
+    return bytes([source, second]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)
