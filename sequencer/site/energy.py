@@ -172,7 +172,7 @@ def jet_speed(gauge: float, density: float = 998.2) -> float:
 def proof_steps(test_gauge: float) -> tuple[float, ...]:
     """Holds of a pneumatic proof test, gauge Pa: first look, then half, then tenths.
 
-    First look at the lesser of half the test pressure and 170 kPa (ASME B31.3 345.5.4 / 345.5.5, seen); then half and
+    First look at the lesser of half the test pressure and 170 kPa (ASME B31.3 345.5, seen); then half and
     steps of a tenth (ASME VIII-1 UG-100, from memory).
     """
     first = min(0.5 * test_gauge, 170_000.0)

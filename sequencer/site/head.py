@@ -222,7 +222,7 @@ def fit_bench(
 
     low, high = 0.0, t1 - 1e-9
     if miss(low) > 0.0:
-        raise SequencerError("no friction explains both readings: the forces differ more than frictionless contacts would")
+        raise SequencerError("no friction explains both readings: their ratio is nearer to one than without friction")
     for _ in range(200):
         mid = 0.5 * (low + high)
         low, high = (mid, high) if miss(mid) < 0.0 else (low, mid)
