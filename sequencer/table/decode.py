@@ -58,7 +58,7 @@ def decode(image: bytes) -> Table:
         raise ImageError("damaged", f"its checksum says {said:08X}, its bytes give {found:08X}")
     try:
         return _Reader(image).table()
-    except (IndexError, ValueError, struct.error) as error:
+    except (LookupError, ValueError, struct.error) as error:
         raise ImageError("damaged", f"its checksum is right, but its parts do not fit together ({error})") from error
 
 
@@ -69,8 +69,8 @@ class _Reader:
         self.image = image
         self.at = HEADER.size
         (_, _, _, self.size, self.revision, self.scan_ms, self.contacts, self.analogs, self.hearts, self.outputs,
-         self.bits, self.states, self.rows, self.inhibits, self.columns, _, _, self.bits_at, self.inhibits_at,
-         self.rows_at) = HEADER.unpack_from(image)  # fmt: skip
+         self.bits, self.states, self.rows, self.inhibits, self.columns, _, _, self.inhibits_at, self.rows_at,
+         self.contacts_at) = HEADER.unpack_from(image)  # fmt: skip
 
     def number(self, width: int) -> int:
         if self.at + width > self.size - 4:
@@ -80,17 +80,17 @@ class _Reader:
         return value
 
     def table(self) -> Table:
+        columns: dict[int, int] = {}
+        scales: dict[int, tuple[int, int]] = {}
+        bits = tuple(self.bit(i, columns, scales) for i in range(self.bits))
+        self.expect(self.inhibits_at, "the bits end")
+        inhibits = tuple(self.inhibit(i) for i in range(self.inhibits))
+        self.expect(self.rows_at, "the inhibits end")
+        self.at = self.contacts_at
         contacts = tuple(ContactSpec(f"contact {i}", self.number(2)) for i in range(self.contacts))
         bands = [(self.number(2), self.number(2)) for _ in range(self.analogs)]
         outputs = tuple(self.output(i) for i in range(self.outputs))
         states_at, stride = self.at, 8 + (self.outputs + 3) // 4 + 2 * self.columns
-        self.at = self.bits_at
-        columns: dict[int, int] = {}
-        scales: dict[int, tuple[int, int]] = {}
-        bits = tuple(self.bit(i, columns, scales) for i in range(self.bits))
-        if self.at != self.inhibits_at:
-            raise ValueError(f"the bits end at byte {self.at}, the inhibits begin at {self.inhibits_at}")
-        inhibits = tuple(self.inhibit(i) for i in range(self.inhibits))
         rows: list[Row] = []
         states = tuple(self.state(i, states_at + i * stride, columns, rows) for i in range(self.states))
         if len(rows) != self.rows:
@@ -100,6 +100,10 @@ class _Reader:
         )
         hearts = tuple(f"heartbeat {i}" for i in range(self.hearts))
         return Table("", self.revision, self.scan_ms, contacts, analogs, hearts, outputs, bits, states, tuple(rows), inhibits)
+
+    def expect(self, at: int, what: str) -> None:
+        if self.at != at:
+            raise ValueError(f"{what} at byte {self.at}, the header says {at}")
 
     def output(self, index: int) -> OutputSpec:
         byte = self.number(1)

@@ -20,10 +20,11 @@ HEADER = struct.Struct("<4sBBHIHBBBBBBHBBBBHHH")
 CHECKSUM_NAME = "CRC-32/ISO-HDLC"  # check value of "123456789": CBF43926
 LIMITS = {
     "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 64, "positions": 4, "bits": MAX_BITS, "states": 127,
-    "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFFFF,
+    "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFF00,
 }  # fmt: skip
 INVERT, WANTED, EXTRA, HOLD, DROP, TRIP = 0x40, 0x10, 0x20, 0x40, 0x80, 0x80
 LEAST_BYTES = (0, 1, 2, 4)  # by the two top bits of a row's second byte
+TAIL = 72  # at least so many bytes follow the rows: the longest record read from a damaged table stays inside
 
 RowKey = tuple[int, int, int, int, bool]
 """(care, want, least, to, is a trip): all that a row does."""
@@ -50,14 +51,14 @@ def fits(value: int, least: int, most: int, what: str) -> int:
 class Sections:
     """Where the parts of an image begin, in bytes from its start, and what the firmware needs RAM for."""
 
+    bits: int
+    inhibits: int
+    rows: int
     contacts: int
     analogs: int
     outputs: int
     states: int
     stride: int  # of one state
-    bits: int
-    inhibits: int
-    rows: int
     size: int
     counters: int  # 16-bit counters for delays, ages, captured readings and expiries
     columns: tuple[int, ...]  # analogs that some bit compares with the state's target
@@ -139,27 +140,29 @@ def layout(table: Table) -> tuple[bytes, Sections]:
         counters += used
     inhibits = bytearray()
     for item in table.inhibits:
-        head = fits(item.output, 0, len(table.outputs) - 1, f"{item.name}: output") << 2
-        inhibits.append(head | fits(item.position, 0, 3, f"{item.name}: position"))
+        output = fits(item.output, 0, len(table.outputs) - 1, f"{item.name}: output")
+        inhibits.append(output << 2 | fits(item.position, 0, 3, f"{item.name}: position"))
         inhibits += _list(Literals(item.care, item.want), len(table.bits), item.name, may_be_never=False)
     rows, states = _states(table, columns)
+    tail = contacts + analogs + outputs + states
+    tail += bytes(max(0, TAIL - 4 - len(tail)))
     at = HEADER.size
     starts = []
-    for part in (contacts, analogs, outputs, states, stream, inhibits, rows):
+    for part in (bytes(stream), bytes(inhibits), rows, contacts, analogs, outputs):
         starts.append(at)
         at += len(part)
-    size = fits(at + 4, 0, LIMITS["bytes"], "the size of the image in bytes")
+    bits_at, inhibits_at, rows_at, contacts_at, analogs_at, outputs_at = starts
+    size = fits(contacts_at + len(tail) + 4, 0, LIMITS["bytes"], "the size of the image in bytes")
     head = HEADER.pack(
         MAGIC, VERSION, HEADER.size, size, fits(table.revision, 0, 0xFFFF_FFFF, "the revision"),
         fits(table.scan_ms, 1, 0xFFFF, "the scan period in ms"), len(table.contacts), len(table.analogs),
         len(table.heartbeats), len(table.outputs), len(table.bits), len(table.states), len(table.rows),
-        len(table.inhibits), len(columns), fits(counters, 0, 255, "the number of counters"), 0, starts[4], starts[5], starts[6],
+        len(table.inhibits), len(columns), fits(counters, 0, 255, "the number of counters"), 0,
+        inhibits_at, rows_at, contacts_at,
     )  # fmt: skip
-    image = seal(head + contacts + analogs + outputs + states + bytes(stream) + bytes(inhibits) + rows)
-    contacts_at, analogs_at, outputs_at, states_at, bits_at, inhibits_at, rows_at = starts
-    return image, Sections(
-        contacts_at, analogs_at, outputs_at, states_at, len(states) // len(table.states), bits_at, inhibits_at,
-        rows_at, size, counters, columns,
+    return seal(head + bytes(stream) + bytes(inhibits) + rows + tail), Sections(
+        bits_at, inhibits_at, rows_at, contacts_at, analogs_at, outputs_at, at, len(states) // len(table.states),
+        size, counters, columns,
     )  # fmt: skip
 
 
