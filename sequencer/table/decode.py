@@ -14,9 +14,9 @@ from sequencer.table.image import (
     INVERT,
     LEAST_BYTES,
     MAGIC,
+    OPPOSITE,
     TRIP,
     VERSION,
-    WANTED,
 )
 from sequencer.table.table import (
     NO_TARGET,
@@ -123,7 +123,7 @@ class _Reader:
     def bit(self, index: int, columns: dict[int, int], scales: dict[int, tuple[int, int]]) -> Bit:
         head = self.number(1)
         kind, name = Kind(head & 0x0F), f"bit {index}"
-        extra, wanted = bool(head & EXTRA), bool(head & WANTED)
+        extra, wanted = bool(head & EXTRA), not head & OPPOSITE
         if kind == Kind.MEMORY:
             on = self.number(2) if extra else 0
             return Bit(name, kind, on=on, set=self.literals(), clear=self.literals())

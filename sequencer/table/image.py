@@ -22,7 +22,7 @@ LIMITS = {
     "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 64, "positions": 4, "bits": MAX_BITS, "states": 127,
     "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFF00,
 }  # fmt: skip
-INVERT, WANTED, EXTRA, HOLD, DROP, TRIP = 0x40, 0x10, 0x20, 0x40, 0x80, 0x80
+INVERT, OPPOSITE, EXTRA, HOLD, DROP, TRIP = 0x40, 0x10, 0x20, 0x40, 0x80, 0x80
 LEAST_BYTES = (0, 1, 2, 4)  # by the two top bits of a row's second byte
 TAIL = 72  # at least so many bytes follow the rows: the longest record read from a damaged table stays inside
 
@@ -228,7 +228,7 @@ def _list(literals: Literals, below: int, where: str, may_be_never: bool = True)
 def _bit(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[bytes, int]:
     """(record of one bit, how many 16-bit counters it needs)."""
     kind, name = bit.kind, bit.name
-    head, counters = int(kind) | (WANTED if bit.wanted else 0), 0
+    head, counters = int(kind) | (0 if bit.wanted else OPPOSITE), 0
 
     def short(value: int, what: str, most: int = 0xFFFF) -> bytes:
         return struct.pack("<H", fits(value, 0, most, f"{name}: {what}"))
