@@ -209,8 +209,10 @@ def _condition(work: _Work, name: str, condition: t.Condition) -> None:
         work.add(_changes(work, name, term, hold, drop))
     elif isinstance(term, t.ReachesTarget):
         slope, _ = work.line(term.reading)
-        drop = 0 if term.drop is None else _up(term.drop.si / abs(slope))
-        work.add(Bit(name, Kind.TARGET, work.analogs.index(term.reading), off=drop, hold=hold, drop=drop))
+        if slope < 0:
+            raise DoesNotFit(f"{name}: {term.reading} counts down as its reading rises; 'reaches target' needs it to count up")
+        sag = 0 if term.drop is None else _down(term.drop.si / slope)
+        work.add(Bit(name, Kind.TARGET, work.analogs.index(term.reading), off=sag, hold=hold, drop=drop))
     elif isinstance(term, t.StateIs):
         work.add(Bit(name, Kind.STATE, list(work.pad.states).index(term.state), wanted=term.wanted, hold=hold, drop=drop))
     elif isinstance(term, t.CommandIs):
@@ -249,7 +251,7 @@ def _differs(work: _Work, name: str, term: t.Differs, hold: int, drop: int) -> B
 def _changes(work: _Work, name: str, term: t.Changes, hold: int, drop: int) -> Bit:
     slope, _ = work.line(term.reading)
     exact = term.limit.si / abs(slope)
-    on = _up(exact) if term.at_least else _down(exact)
+    on = _up(exact)  # in whole counts 'at least x' and 'less than x' both turn at the next count up
     if on < 1:
         raise DoesNotFit(f"{name}: {term.limit.text} is less than one count of {term.reading} ({abs(slope):.4g} SI)")
     sign = 1 if (term.direction == "rises") == (slope > 0) else -1
