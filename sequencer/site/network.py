@@ -13,13 +13,17 @@ from __future__ import annotations
 
 import math
 
-from sequencer.site.flow import CP_AIR, CV_AIR, GAMMA, LINEAR_FROM, P_ATM, R_AIR
+from sequencer.site.flow import CP_AIR, CV_AIR, GAMMA, P_ATM, R_AIR
 from sequencer.site.network_state import LEAST_GAS, Flow, NetworkState
 
-LARGEST_CHANGE = 0.06
-"""Largest relative pressure change in a substep: local error about 0.06**3/12, 2e-5."""
+LARGEST_CHANGE = 0.04
+"""Largest relative pressure change in a substep: local error about 0.04**3/12, 5e-6."""
 LARGEST_TURNOVER = 0.4
 """Largest share of a volume's gas that may leave in a substep (keeps mass and temperature positive)."""
+CROSSING = 1e-9
+"""Relative pressure by which a solved step may cross equality before the path is taken by its secant instead."""
+CROSSING_SET = 1e-5
+"""The same for the set point of a regulator or relief valve, which other flows may rightly push across."""
 SHORTEST = 1e-7
 """Below this size (s) a substep is taken whatever it changes."""
 LAG = 1e-6
@@ -213,7 +217,7 @@ class Network(NetworkState):
             new = gap + du
         else:
             new = gap + du - dd
-        return new < -0.5 * (1.0 - LINEAR_FROM) * self.p[down]
+        return new < -(CROSSING if kind == 0 else CROSSING_SET) * self.p[down]
 
     def _apply(self, flows: list[Flow], dp: dict[int, float], mean: list[float], h: float) -> None:
         p, T, n, mass, energy = self.p, self.T, self.n, self.mass, self.energy

@@ -43,13 +43,13 @@ def test_the_ideal_nozzle_constants_are_the_textbook_ones() -> None:
     ("mm", "C"), [(1, 0.12516), (2, 0.50063), (3, 1.12642), (4, 2.00253), (6, 4.50568)]
 )
 def test_orifices_of_discharge_080_have_the_worked_conductance(mm: float, C: float) -> None:
-    assert flow.orifice(mm / 1000, 0.80).C / DM3_S_BAR == pytest.approx(C, abs=1e-5)
+    assert pytest.approx(C, abs=1e-5) == flow.orifice(mm / 1000, 0.80).C / DM3_S_BAR
 
 
 def test_the_effective_area_turns_back_into_the_conductance() -> None:
     # trade rule S[mm2] = 5 C (JIS), exact 5.02
     assert TWO.effective_area * 1e6 == pytest.approx(2 * 5.0202, rel=1e-4)
-    assert flow.area_conductance(TWO.effective_area).C == pytest.approx(TWO.C)
+    assert pytest.approx(TWO.C) == flow.area_conductance(TWO.effective_area).C
 
 
 @pytest.mark.parametrize(
@@ -60,7 +60,7 @@ def test_the_effective_area_turns_back_into_the_conductance() -> None:
 def test_hoses_follow_the_textbook_correlation(mm: float, metres: float, C: float, b: float) -> None:
     # pneumatic-drives textbooks, from memory
     path = flow.hose(metres, mm / 1000)
-    assert path.C / DM3_S_BAR == pytest.approx(C, abs=1e-4)
+    assert pytest.approx(C, abs=1e-4) == path.C / DM3_S_BAR
     assert path.b == pytest.approx(b, abs=1e-4)
 
 
@@ -75,7 +75,7 @@ def test_two_in_series_follow_the_annex_of_iso_6358(
 ) -> None:
     one, two = (Conductance(c * DM3_S_BAR, r) for c, r in (first, second))
     both = flow.series([one, two])
-    assert both.C / DM3_S_BAR == pytest.approx(C, abs=1e-6)
+    assert pytest.approx(C, abs=1e-6) == both.C / DM3_S_BAR
     assert both.b == pytest.approx(b, abs=1e-6)
 
 
@@ -93,23 +93,23 @@ def test_the_series_conductance_is_the_exact_choked_solution(c1: float, b1: floa
             high = mid
     C = mass_flow(low, 0.0, 293.15, two.C, two.b) / (10 * BAR * flow.RHO0)
     # the exact solver keeps the straight line near equal pressures, hence the tolerance
-    assert flow.series_pair(one, two).C == pytest.approx(C, rel=3e-3)
+    assert pytest.approx(C, rel=3e-3) == flow.series_pair(one, two).C
 
 
 def test_the_cube_rule_for_three_equal_elements() -> None:
     three = flow.series_quick([TWO, TWO, TWO])
-    assert three.C / DM3_S_BAR == pytest.approx(1.386723, abs=1e-6)
+    assert pytest.approx(1.386723, abs=1e-6) == three.C / DM3_S_BAR
 
 
 @pytest.mark.parametrize(("b", "litres"), [(0.2, 239.53), (0.3, 254.27), (0.5, 293.94)])
 def test_the_nominal_flow_of_one_unit_of_conductance(b: float, litres: float) -> None:
     assert flow.nominal_flow(Conductance(DM3_S_BAR, b)) == pytest.approx(litres, abs=0.01)
-    assert flow.from_nominal_flow(litres, b).C == pytest.approx(DM3_S_BAR, rel=1e-4)
+    assert pytest.approx(DM3_S_BAR, rel=1e-4) == flow.from_nominal_flow(litres, b).C
 
 
 def test_a_flow_coefficient_is_about_387_units_of_conductance() -> None:
     # Cv = 1 is 983 normal litres a minute (trade value, from memory)
-    assert flow.from_cv(1.0).C / DM3_S_BAR == pytest.approx(3.87, abs=0.005)
+    assert pytest.approx(3.87, abs=0.005) == flow.from_cv(1.0).C / DM3_S_BAR
 
 
 def test_relief_capacity_covers_the_worst_feed() -> None:
