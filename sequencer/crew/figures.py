@@ -1,0 +1,132 @@
+"""Numbers of the checklist: pressure steps with load, energy and dump time; stand-off; terminals.
+
+Every number is worked at its unfavourable end from the same resolved parts as simulation and proof.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isinf
+
+from sequencer.crew.words import if_cut, sensed
+from sequencer.description.box import AnalogInput, LampOutput, RelayOutput, ServoOutput, ValveOutput
+from sequencer.description.grounds import HeadPart, LinePart, PadPart, ReliefPart, SupplyPart, VolumePart
+from sequencer.description.pad import Pad
+from sequencer.quantities import ATMOSPHERE, to_gauge
+from sequencer.site import energy, resolve, resolve_head
+from sequencer.site.head import separating_force
+from sequencer.site.vessel import vent_time
+
+EMPTY_FROM = 10_000.0
+"""A dump is counted as done at 0.1 bar, gauge Pa."""
+
+
+@dataclass(frozen=True)
+class PressureStep:
+    """One volume at the target of one state.
+
+    gauge: Pa. load: N on the release head at its greatest, None where no head holds this volume.
+    joules: energy of the gas. dump: seconds to 0.1 bar through its driven dump at the slow end, None without one.
+    """
+
+    state: str
+    volume: str
+    gauge: float
+    load: float | None
+    joules: float
+    dump: float | None
+
+
+@dataclass(frozen=True)
+class StandOff:
+    """How far away by stored energy: metres, the rule that asks most, joules and at which pressure."""
+
+    metres: float
+    rule: str
+    source: str
+    joules: float
+    says: str
+
+
+@dataclass(frozen=True)
+class Terminal:
+    """One line of the wiring table."""
+
+    terminal: str
+    name: str
+    kind: str
+    says: str
+    cut: str
+
+
+def pressure_steps(pad: Pad) -> tuple[PressureStep, ...]:
+    """Every target of every state, in file order."""
+    steps = []
+    for state, spec in pad.states.items():
+        for reading, wanted in spec.targets.items():
+            part = pad.inputs[reading]
+            if isinstance(part, AnalogInput) and part.reads in pad.parts(VolumePart):
+                gauge = to_gauge(wanted, pad.pressures)
+                steps.append(_step(pad, state, part.reads, gauge))
+    return tuple(steps)
+
+
+def _step(pad: Pad, state: str, volume: str, gauge: float) -> PressureStep:
+    load = None
+    for name, head in pad.parts(HeadPart).items():
+        if head.release_head == volume:
+            values = resolve_head.head(pad, name)
+            load = separating_force(gauge, values.seat.high, values.weight.low)
+    joules = energy.pcc2_energy(gauge + ATMOSPHERE, resolve.gas_volume(pad, volume))
+    return PressureStep(state, volume, gauge, load, joules, dump_time(pad, volume, gauge))
+
+
+def dump_time(pad: Pad, volume: str, gauge: float) -> float | None:
+    """Seconds from `gauge` to 0.1 bar through the volume's driven way to air, at its slow end, gas only."""
+    times = []
+    for name, line in pad.parts(LinePart).items():
+        if line.line.origin == volume and line.line.end == "air" and line.opened_by in pad.outputs:
+            path = resolve.line(pad, name).at("least")
+            room = resolve.gas_volume(pad, volume, water=False)
+            times.append(vent_time(room, path, gauge + ATMOSPHERE, EMPTY_FROM + ATMOSPHERE))
+    times = [t for t in times if not isinf(t)]
+    return min(times) if times else None
+
+
+def highest(pad: Pad, volume: str) -> tuple[float, str]:
+    """(gauge Pa, from what) of the highest pressure that the file lets one expect: relief, or rated pressure."""
+    part = pad.site[volume]
+    assert isinstance(part, VolumePart)
+    settings = [(r.opens_at.high, "its relief valve open") for r in pad.parts(ReliefPart).values() if r.relief == volume]
+    return max(settings) if settings else (part.rated.si, "its rated pressure")
+
+
+def stand_off(pad: Pad) -> StandOff | None:
+    """The greatest stand-off any rule asks for with every vessel at its highest pressure; None without gas."""
+    if not pad.parts(SupplyPart):
+        return None
+    total, top = 0.0, 0.0
+    for name in pad.parts(VolumePart):
+        gauge, _ = highest(pad, name)
+        total += energy.pcc2_energy(gauge + ATMOSPHERE, resolve.gas_volume(pad, name, water=False))
+        top = max(top, gauge)
+    local = max((p.local_distance.si for p in pad.parts(PadPart).values() if p.local_distance is not None), default=0.0)
+    rule = energy.stand_off(total, top, eye_protection=True, local=local).governing
+    return StandOff(rule.distance, rule.name, rule.source, total, "every vessel full of gas, its relief valve open")
+
+
+def terminals(pad: Pad) -> tuple[Terminal, ...]:
+    """Every input and output with a terminal, in file order; those without one are listed with '-'."""
+    rows = [
+        Terminal(part.terminal or "-", name, "input", sensed(pad, name), if_cut(pad, name)) for name, part in pad.inputs.items()
+    ]
+    for name, output in pad.outputs.items():
+        rest = "" if output.rest == "stays" else f", rest {output.rest}"
+        says = f"{_kind(output)}: {' / '.join(pad.output_positions[name])}{rest}"
+        rows.append(Terminal(output.terminal or "-", name, "output", says, if_cut(pad, name)))
+    return tuple(rows)
+
+
+def _kind(output: ValveOutput | RelayOutput | LampOutput | ServoOutput) -> str:
+    kinds = {ValveOutput: "valve", RelayOutput: "relay", LampOutput: "lamp or horn", ServoOutput: "servo"}
+    return kinds[type(output)]
