@@ -147,7 +147,15 @@ class SetPressure:
     gauge_pa: float
 
 
-Action = Switch | Press | Hold | Walk | HandValve | Latch | Pin | Strike | Mend | Blink | PowerOff | PowerOn | SetPressure
+@dataclass(frozen=True)
+class SetLoad:
+    """A test jack is pumped to a load (N)."""
+
+    jack: str
+    newtons: float
+
+
+Action = Switch | Press | Hold | Walk | HandValve | Latch | Pin | Strike | Mend | Blink | PowerOff | PowerOn | SetPressure | SetLoad
 
 
 @dataclass(frozen=True)

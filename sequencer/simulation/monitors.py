@@ -1,0 +1,178 @@
+"""Every interlock of the file, watched on the true world during a run.
+
+`never` is allowed the reaction time (see reaction.py) only where it holds a command against something that
+changes by itself. A cause that ends before its effect is due is not judged, except for `must`, which counts
+from the command on. `always possible` is beyond a run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from sequencer.description import terms as t
+from sequencer.description.pad import Pad
+from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
+from sequencer.simulation.facts import Facts, Statement
+from sequencer.simulation.reaction import allowance_ms
+from sequencer.simulation.result import Judged
+
+
+@dataclass
+class Watch:
+    """One interlock under watch; `broken_ms` is the time of the first breach."""
+
+    name: str
+    rule: Interlock
+    broken_ms: int | None = None
+    says: str = ""
+    measured_ms: int | None = None
+    unseen: list[Statement] = field(default_factory=list)  # parts of the rule that were never true so far
+    exercised: bool = False
+
+    def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        """Judge the moment `ms`."""
+        raise NotImplementedError
+
+    def look(self, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        """Note which parts of the rule have been true at some time."""
+        self.unseen = [part for part in self.unseen if not part(cmd, state, bits)]
+        if not self.unseen:
+            self.exercised = True
+
+    def breach(self, ms: int, says: str) -> None:
+        if self.broken_ms is None:
+            self.broken_ms, self.says = ms, says
+
+    def finish(self, ms: int) -> None:
+        """The run is over."""
+
+    def result(self, asked: bool) -> Judged:
+        outcome = "broken" if self.broken_ms is not None else "held" if self.exercised else "not exercised"
+        says = self.says or ("" if self.exercised else "its situation did not arise in this run")
+        return Judged(self.name, outcome, says, self.rule.severity, self.broken_ms, asked, self.measured_ms)  # type: ignore[arg-type]
+
+
+class NeverWatch(Watch):
+    def __init__(self, name: str, rule: Never, facts: Facts, pad: Pad) -> None:
+        super().__init__(name, rule)
+        expression = rule.never.expression
+        self.test = facts.statement(expression)
+        self.allowed = allowance_ms(pad, rule)
+        self.text = rule.never.text
+        self.since: int | None = None
+        parts = expression.items if isinstance(expression, t.And) else (expression,)
+        self.unseen = [facts.statement(part) for part in parts] if len(parts) > 1 else []
+        self.exercised = not self.unseen
+
+    def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        if not self.test(cmd, state, bits):
+            self.since = None
+            return
+        self.exercised = True
+        if self.since is None:
+            self.since = ms
+        if ms - self.since >= self.allowed:
+            extra = f", longer than the {self.allowed} ms allowed" if self.allowed else ""
+            self.breach(ms, f"{self.text}{extra}")
+
+
+class StartWatch(Watch):
+    def __init__(self, name: str, rule: Start, facts: Facts, pad: Pad) -> None:
+        super().__init__(name, rule)
+        output, _, position = rule.start.partition(" to ")
+        self.output = facts.table.output_index(output)
+        self.code = pad.output_positions[output].index(position)
+        self.test = facts.statement(rule.needs.expression)
+        self.text = f"{rule.start} began although not: {rule.needs.text}"
+        self.was: int | None = None
+
+    def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        now = cmd[self.output]
+        if now == self.code and self.was is not None and self.was != now:
+            self.exercised = True
+            if not self.test(cmd, state, bits):
+                self.breach(ms, self.text)
+        self.was = now
+
+
+class ReactionWatch(Watch):
+    """cause/effect (the effect must hold while the cause lasts) and `must` (it must have happened once)."""
+
+    def __init__(self, name: str, rule: Reaction | Must, facts: Facts) -> None:
+        super().__init__(name, rule)
+        self.must = isinstance(rule, Must)
+        effect = rule.must if isinstance(rule, Must) else rule.effect
+        self.cause, self.effect = facts.statement(rule.cause.expression), facts.statement(effect.expression)
+        self.within = round(rule.within.si * 1000)
+        self.text = f"{rule.cause.text}, and after {rule.within.text} still not: {effect.text}"
+        self.since: int | None = None
+        self.reached = self.was = False
+
+    def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        cause = self.cause(cmd, state, bits)
+        if cause and not self.was:
+            self.since, self.reached, self.exercised = ms, False, True
+        self.was = cause
+        if self.since is None or (not cause and not self.must):
+            self.since = None
+            return
+        if self.must and self.reached:
+            return
+        effect = self.effect(cmd, state, bits)
+        if effect and not self.reached:
+            self.reached = True
+            self.measured_ms = max(self.measured_ms or 0, ms - self.since)
+        if not effect and ms - self.since > self.within:
+            self.breach(ms, self.text)
+
+
+class LastsWatch(Watch):
+    def __init__(self, name: str, rule: Lasts, facts: Facts) -> None:
+        super().__init__(name, rule)
+        self.test = facts.statement(rule.lasts.expression)
+        self.least = None if rule.at_least is None else round(rule.at_least.si * 1000)
+        self.most = None if rule.at_most is None else round(rule.at_most.si * 1000)
+        self.text = rule.lasts.text
+        self.since: int | None = None
+
+    def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        if self.test(cmd, state, bits):
+            if self.since is None:
+                self.since, self.exercised = ms, True
+            lasted = ms - self.since
+            if self.most is not None and lasted > self.most:
+                self.breach(ms, f"{self.text} for more than {self.most} ms")
+            return
+        if self.since is not None:
+            lasted = ms - self.since
+            self.measured_ms = max(self.measured_ms or 0, lasted)
+            if self.least is not None and lasted < self.least:
+                self.breach(ms, f"{self.text} for {lasted} ms only, at least {self.least} ms wanted")
+        self.since = None
+
+
+class AlwaysWatch(Watch):
+    """What must always be possible cannot be seen in one run."""
+
+    def __init__(self, name: str, rule: Always) -> None:
+        super().__init__(name, rule, says="one run cannot show what is always possible; `prove` looks at it")
+
+    def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        pass
+
+
+def watches(pad: Pad, facts: Facts) -> list[Watch]:
+    """One watch for every interlock, in file order."""
+    made: list[Watch] = []
+    for name, rule in pad.interlocks.items():
+        if isinstance(rule, Never):
+            made.append(NeverWatch(name, rule, facts, pad))
+        elif isinstance(rule, Start):
+            made.append(StartWatch(name, rule, facts, pad))
+        elif isinstance(rule, Reaction | Must):
+            made.append(ReactionWatch(name, rule, facts))
+        elif isinstance(rule, Lasts):
+            made.append(LastsWatch(name, rule, facts))
+        else:
+            made.append(AlwaysWatch(name, rule))
+    return made
