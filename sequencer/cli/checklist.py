@@ -2,37 +2,75 @@
 
 from __future__ import annotations
 
+import enum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json
 from sequencer.errors import SequencerError
 
-FORMATS = ("md",)
+if TYPE_CHECKING:
+    from sequencer.crew.checklist import Checklist
+
+
+class Format(enum.StrEnum):
+    """What the checklist is written as."""
+
+    MD = "md"
+    HTML = "html"
+    PDF = "pdf"
+
+
+class Paper(enum.StrEnum):
+    """Page size of HTML and PDF."""
+
+    A4 = "a4"
+    LETTER = "letter"
 
 
 def command(
     file: FileArgument,
-    format: Annotated[str, typer.Option("--format", help="md.")] = "md",
+    format: Annotated[Format | None, typer.Option("--format", help="By default what the ending of --out says, else md.")] = None,
     out: Annotated[Path | None, typer.Option("--out", "-o", metavar="F", help="Write here; without it, to the screen.")] = None,
+    paper: Annotated[Paper, typer.Option("--paper", help="Page size of html and pdf.")] = Paper.A4,
     json: JsonOption = False,
 ) -> int:
     """Print the launch-day checklist, its cards, and the lines that nobody wrote but the pad implies."""
     from sequencer.crew.checklist import checklist
-    from sequencer.crew.markdown import markdown
     from sequencer.description import load
 
-    if format not in FORMATS:
-        raise SequencerError(f"--format {format}: required one of {', '.join(FORMATS)}")
+    kind = format or _by_ending(out)
+    if kind is Format.PDF and out is None and not json:
+        raise SequencerError("a PDF needs a file: add --out F")
     sheet = checklist(load(file))
+    text = b"" if json and out is None else _written(sheet, kind, paper)
     if out is not None:
-        out.write_text(markdown(sheet), encoding="utf-8")
+        out.write_bytes(text)
     if json:
         emit_json("checklist", file, Verdict.PASS, sheet)
     elif out is None:
-        print(markdown(sheet), end="")
+        print(text.decode(), end="")
     else:
         print(f"{out}: checklist of {sheet.mark}, {len(sheet.proposed)} proposed lines")
     return 0
+
+
+def _by_ending(out: Path | None) -> Format:
+    endings = {".html": Format.HTML, ".htm": Format.HTML, ".pdf": Format.PDF}
+    return endings.get(out.suffix.lower(), Format.MD) if out is not None else Format.MD
+
+
+def _written(sheet: Checklist, kind: Format, paper: Paper) -> bytes:
+    if kind is Format.PDF:
+        from sequencer.crew.pdf import pdf
+
+        return pdf(sheet, paper.value)
+    if kind is Format.HTML:
+        from sequencer.crew.html import html
+
+        return html(sheet, paper.value).encode()
+    from sequencer.crew.markdown import markdown
+
+    return markdown(sheet).encode()

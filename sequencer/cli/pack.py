@@ -73,6 +73,9 @@ def parts(out: Path) -> tuple[Part, ...]:
         Part("prove", "Interlocks", text="prove.txt"),
         Part("export", "Table for the microcontroller, verified", ("--to", "c", "--out", at["export"], "--verify"), "export.txt", makes=("export",)),
         Part("checklist", "Checklist (Markdown)", ("--out", at["checklist.md"]), makes=("checklist.md",)),
+        Part("checklist", "Checklist (for the printer)", ("--out", at["checklist.pdf"]), makes=("checklist.pdf",)),
+        Part("checklist", "Checklist (for a browser)", ("--out", at["checklist.html"]), makes=("checklist.html",)),
+        Part("steps", "Every step done wrong", text="steps.txt", needed=False),
         Part("sizing", "Sizing sheet", text="sizing.txt", needed=False),
         Part("report", "One-page report", ("--out", at["report.html"]), needed=False, makes=("report.html",)),
     )  # fmt: skip

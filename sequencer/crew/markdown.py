@@ -58,7 +58,7 @@ def _phases(phases: tuple[Phase, ...]) -> str:
 
 
 def _row(line: Line) -> list[str]:
-    do = f"**{line.do}**" + (f" (while {line.during})" if line.during else "")
+    do = f"**{line.do}**" + (f" (box: {line.during})" if line.during else "")
     if line.because:
         do += f"; {line.because}"
     see = line.see + (f"; **{line.hold}**" if line.hold else "")

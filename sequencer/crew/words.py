@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
+
 from sequencer.description.box import AnalogInput, ContactInput, HeartbeatInput, LampOutput
 from sequencer.description.pad import Pad
-from sequencer.quantities import show
+from sequencer.quantities import UNITS, show
 
 CAUTIONS = (
     "Printed from a model of the pad. It checks no hardware and certifies nothing.",
@@ -17,6 +19,14 @@ CAUTIONS = (
 def spoken(name: str) -> str:
     """'range_officer' as it is said: 'range officer'."""
     return name.replace("_", " ")
+
+
+_TIE = re.compile(rf"(?<=\d) (?=({'|'.join(sorted(map(re.escape, UNITS), key=len, reverse=True))})(?![A-Za-z]))")
+
+
+def tied(text: str) -> str:
+    """The text with its numbers tied to their units, so that '60 s' is never broken over a line end."""
+    return _TIE.sub("\u00a0", text)
 
 
 def clock(seconds: float) -> str:

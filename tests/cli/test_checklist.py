@@ -28,7 +28,18 @@ def test_json_is_one_object_with_the_usual_keys(capsys: pytest.CaptureFixture[st
 
 def test_an_unknown_format_is_unusable_input(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["checklist", CURLEW, "--format", "docx"]) == 2
-    assert "md" in capsys.readouterr().err
+    assert "docx" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("name", "begins"), [("a.pdf", b"%PDF-"), ("a.html", b"<!doctype html>"), ("a.md", b"# Curlew pad")])
+def test_the_ending_of_the_file_chooses_the_format(name: str, begins: bytes, tmp_path: Path) -> None:
+    assert main(["checklist", CURLEW, "--out", str(tmp_path / name)]) == 0
+    assert (tmp_path / name).read_bytes().startswith(begins)
+
+
+def test_a_pdf_does_not_go_to_the_screen(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["checklist", CURLEW, "--format", "pdf"]) == 2
+    assert "--out" in capsys.readouterr().err
 
 
 def test_a_file_that_is_not_there_is_unusable_input(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
