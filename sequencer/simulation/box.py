@@ -8,9 +8,9 @@ from __future__ import annotations
 from typing import Literal
 
 from sequencer.machine import Machine
-from sequencer.simulation.result import LogEntry, Moved, PowerUp
-from sequencer.table import Inputs, Move, Table
+from sequencer.table import Inputs, Move, Table, boxlog
 from sequencer.table.fast import Controller
+from sequencer.table.image import checksum
 
 WATCHDOG_MS = 250  # common practice, no published source
 Phase = Literal["off", "booting", "running", "hung"]
@@ -33,8 +33,11 @@ class Box:
         self.state = -1
         self.bits = 0
         self.since_ms = 0  # when the present state was entered
-        self.log: list[LogEntry] = []
+        self.log: list[boxlog.Entry] = []
+        self.log_ms: list[int] = []
+        self.checksum = checksum(table)
         self.first_out = ""
+        self.trips = 0
         self._left = 0
         self._fresh = False
 
@@ -62,7 +65,7 @@ class Box:
             return False
         self.phase, self.controller, self._fresh = "running", Controller(self.table), True
         self.machine.restart()
-        self.log.append(PowerUp(ms, self.cause))
+        self._write(ms, boxlog.power_up(self.cause, self.checksum))
         return True
 
     def hang(self) -> None:
@@ -85,9 +88,14 @@ class Box:
         if followed.row != move.row or followed.state != self.names[move.to] or followed.outputs != self.commands:
             raise AssertionError(f"machine and table disagree at scan {move.scan}: {followed} against {move}")
         self.since_ms = ms
-        self.log.append(Moved(ms, move.scan, self.names[move.origin], self.names[move.to], move.row, move.bits))
-        if row.origin.startswith("trip ") and not self.first_out:
-            self.first_out = row.origin.removeprefix("trip ")
+        self._write(ms, boxlog.move(move.scan, self.names[move.origin], self.names[move.to], move.row, move.bits))
+        if row.origin.startswith("trip "):
+            self.trips += 1
+            self.first_out = self.first_out or row.origin.removeprefix("trip ")
+
+    def _write(self, ms: int, entry: boxlog.Entry) -> None:
+        self.log.append(entry)
+        self.log_ms.append(ms)
 
     def _stop(self, phase: Phase, cause: str) -> None:
         self.phase, self.cause = phase, cause

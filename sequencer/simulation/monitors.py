@@ -105,13 +105,17 @@ class ReactionWatch(Watch):
         self.cause, self.effect = facts.statement(rule.cause.expression), facts.statement(effect.expression)
         self.within = round(rule.within.si * 1000)
         self.text = f"{rule.cause.text}, and after {rule.within.text} still not: {effect.text}"
+        # a cause in the world may have come at any time since the last look: the whole period counts
+        self.by_command = all(isinstance(leaf, t.CommandedTo | t.StateIs) for leaf in t.leaves(rule.cause.expression))
         self.since: int | None = None
+        self.looked = 0
         self.reached = self.was = False
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
         cause = self.cause(cmd, state, bits)
         if cause and not self.was:
-            self.since, self.reached, self.exercised = ms, False, True
+            self.since, self.reached, self.exercised = ms if self.by_command else self.looked, False, True
+        self.looked = ms
         self.was = cause
         if self.since is None or (not cause and not self.must):
             self.since = None

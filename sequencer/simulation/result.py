@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from sequencer.table.boxlog import Entry
+
 Outcome = Literal["held", "broken", "not exercised"]
 
 
@@ -18,29 +20,6 @@ class Line:
     what: str
     state: str
     why: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class PowerUp:
-    """The box began to scan."""
-
-    ms: int
-    cause: str
-
-
-@dataclass(frozen=True)
-class Moved:
-    """One move of the box; `scan` counts from power-up, `bits` are all condition bits at the move."""
-
-    ms: int
-    scan: int
-    origin: str
-    to: str
-    row: int
-    bits: int
-
-
-LogEntry = PowerUp | Moved
 
 
 @dataclass(frozen=True)
@@ -77,7 +56,7 @@ class Trace:
 class Run:
     """One simulated run.
 
-    state_at_end is '' when the box was off; `waiting` are events whose moment never came; `first_out` is
+    state_at_end is '' when the box was off; `log_ms` are the times of the log's lines; `waiting` are events whose moment never came; `first_out` is
     the first trip that fired; `against` are the reasons of a failed verdict; `blind` says what it cannot know.
     """
 
@@ -90,7 +69,8 @@ class Run:
     state_at_end: str
     people_allowed: bool
     lines: tuple[Line, ...]
-    log: tuple[LogEntry, ...]
+    log: tuple[Entry, ...]
+    log_ms: tuple[int, ...]
     judged: tuple[Judged, ...]
     faults: tuple[str, ...]
     waiting: tuple[str, ...]

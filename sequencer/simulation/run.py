@@ -68,18 +68,16 @@ def named_drill(pad: Pad, name: str) -> Drill:
 
 
 def _result(session: Session, name: str, story: Drill | None) -> Run:
-    from sequencer.table.image import checksum
-
     pad, box = session.pad, session.box
     judged = tuple(_judged(watch, session) for watch in session.watches)
     state = box.state_name
     return Run(
         title=pad.title, file=pad.file, story_name=name, seed=session.seed, scan_ms=pad.scan_ms, ended_ms=session.ms,
         state_at_end=state, people_allowed=bool(state) and pad.states[state].people == "allowed",
-        lines=tuple(session.lines), log=tuple(box.log), judged=judged, faults=tuple(session.faults),
+        lines=tuple(session.lines), log=tuple(box.log), log_ms=tuple(box.log_ms), judged=judged, faults=tuple(session.faults),
         waiting=tuple(_words(event) for event in session.schedule.waiting), first_out=box.first_out,
         crew_finished=session.driver.finished, against=tuple(_against(session, judged, state, story)), blind=BLIND,
-        checksum=checksum(session.table), bit_names=tuple(bit.name for bit in session.table.bits),
+        checksum=box.checksum, bit_names=tuple(bit.name for bit in session.table.bits),
         trace=session.recorder.trace() if session.recorder else None,
     )  # fmt: skip
 

@@ -88,6 +88,11 @@ class Session:
         return self.box.state_name
 
     @property
+    def trips(self) -> int:
+        """How many trips have fired so far."""
+        return self.box.trips
+
+    @property
     def codes(self) -> tuple[int, ...]:
         """Codes that the outputs amount to now."""
         return self._undriven if self.box.commands is None else self.box.commands
@@ -151,7 +156,9 @@ class Session:
             if event is not None and event.note:
                 self.tell("crew", who, event.note)
             self.act(who, action)
-        self.driver.tick(self.ms)
+        if not self.driver.idle:
+            self.driver.tick(self.ms)
+            self.last_act_ms = self.ms
         world.step(box.commands, self._dt)
         self.ms = ms = self.ms + self.table.scan_ms
         if world.events:

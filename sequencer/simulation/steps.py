@@ -33,6 +33,7 @@ PRESS_MS = 300
 LOOKS_MS = (300, 900)  # a person's time from seeing to doing
 ANSWER_MS = 1_000  # one answer of a poll
 LATE_MS = 30_000
+PATIENCE_MS = 30_000  # how long the crew still waits for the planned state once a trip has fired
 
 
 class Stage(Protocol):
@@ -42,6 +43,8 @@ class Stage(Protocol):
 
     @property
     def state_name(self) -> str: ...
+    @property
+    def trips(self) -> int: ...
     def act(self, who: str, action: Action) -> None: ...
     def follow(self, after_ms: int, who: str, action: Action) -> None: ...
     def let_go(self, who: str, input: str) -> None: ...
@@ -68,7 +71,7 @@ class StepsDriver:
         self.stopped = ""
         self._rng = random.Random(f"{seed}/crew")
         self._plan = self._all()
-        self._wait = Wait(0)
+        self._wait = next(self._plan)
 
     @property
     def idle(self) -> bool:
@@ -97,16 +100,15 @@ class StepsDriver:
         stage = self.stage
         if step.wait is not None:
             yield Wait(stage.ms + round(step.wait.si * 1000))
-        acts = bool(step.set or step.press or step.walk or step.read)
-        if step.during is not None and (acts or step.wait_for is None):
-            yield from self._state(number, step, step.during, AT_MOST_MS)
+        longest = AT_MOST_MS if step.at_most is None else round(step.at_most.si * 1000)
+        if step.during is not None:
+            yield from self._state(number, step, step.during, longest if step.during == step.wait_for else AT_MOST_MS)
         if self.stopped:
             return
         yield Wait(stage.ms + self._rng.randint(*LOOKS_MS))
         stage.tell("crew", step.who, step.do, (f"phase {step.phase}",) if step.phase else ())
         yield from self._do(number, step)
         if step.wait_for is not None and not self.stopped:
-            longest = AT_MOST_MS if step.at_most is None else round(step.at_most.si * 1000)
             yield from self._state(number, step, step.wait_for, longest)
             if step.press is not None:
                 stage.let_go(step.who, step.press)
@@ -138,9 +140,16 @@ class StepsDriver:
 
     def _state(self, number: int, step: Step, wanted: str, longest: int) -> Generator[Wait, bool, None]:
         stage = self.stage
-        if not (yield Wait(stage.ms + longest, lambda: stage.state_name == wanted)):
+        start, trips = stage.ms, stage.trips
+        until = start + longest
+        while not (yield Wait(until, lambda: stage.state_name == wanted or stage.trips != trips)) or stage.state_name != wanted:
+            if stage.trips != trips:  # after a trip nobody waits long for what was planned
+                trips, until = stage.trips, min(until, stage.ms + PATIENCE_MS)
+                continue
             shown = stage.state_name or "nothing, the box is off"
-            self._stop(step, f"step {number} '{step.do}' waited {longest // 1000} s for {wanted}; the box shows {shown}")
+            waited = (stage.ms - start) / 1000
+            self._stop(step, f"step {number} '{step.do}' waited {waited:.0f} s for {wanted}; the box shows {shown}")
+            return
 
     def _read(self, number: int, step: Step) -> None:
         assert step.read is not None
@@ -156,6 +165,9 @@ class StepsDriver:
     def _stop(self, step: Step, why: str) -> None:
         self.stopped = why
         self.stage.tell("crew", step.who, "does not go on: " + why)
+        for name, card in self.pad.cards.items():
+            if self.stage.state_name in card.states:
+                self.stage.tell("crew", step.who, f"turns to the card '{name}': {'; '.join(card.steps)}")
 
 
 def _as_read(expression: t.Expression, volume: str, shown: float) -> t.Expression:

@@ -1,0 +1,50 @@
+"""`draw FILE`: the sequence as a drawing."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from sequencer.cli.shared import FileArgument
+from sequencer.errors import SequencerError
+
+
+class Format(StrEnum):
+    """How the drawing is written."""
+
+    MERMAID = "mermaid"
+    DOT = "dot"
+    SVG = "svg"
+    PNG = "png"
+
+
+def command(
+    file: FileArgument,
+    format: Annotated[Format | None, typer.Option("--format", help="Default: by the ending of --out, else mermaid.")] = None,
+    out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Where to; svg and png need it.")] = None,
+) -> int:
+    """Draw the states, what leads from one to the next, and why."""
+    from sequencer.description import load
+    from sequencer.machine import dot, mermaid
+    from sequencer.table import compile_table
+
+    ending = out.suffix.lower().lstrip(".") if out is not None else ""
+    chosen = format or (Format(ending) if ending in ("svg", "png", "dot") else Format.MERMAID)
+    if chosen in (Format.SVG, Format.PNG) and out is None:
+        raise SequencerError(f"--format {chosen.value} needs --out FILE.{chosen.value}")
+    pad = load(str(file))
+    table = compile_table(pad)
+    if out is not None and chosen in (Format.SVG, Format.PNG):
+        from sequencer.report.draw_states import draw_states
+
+        draw_states(pad, table, out, chosen.value)
+        return 0
+    text = dot(table) if chosen is Format.DOT else mermaid(table)
+    if out is None:
+        print(text, end="")
+    else:
+        out.write_text(text, encoding="utf-8")
+    return 0
