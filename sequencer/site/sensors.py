@@ -95,6 +95,15 @@ class AnalogChannel:
         self._last: int | None = None
         self._wander = 0.5
 
+    @property
+    def seen(self) -> float:
+        """The lagged value, in its unit."""
+        return self._seen if self._seen is not None else 0.0
+
+    def take_over(self, seen: float, last: int) -> None:
+        """Go on from a lagged value and the counts read last, which another reader of the same channel kept."""
+        self._seen, self._last = seen, last
+
     def set_fault(self, fault: AnalogFault | None, offset: float = 0.0) -> None:
         """Set or clear a fault; ``offset`` (unit of the value) goes with the fault ``offset``."""
         self.fault, self.offset = fault, offset
@@ -142,6 +151,11 @@ class ContactChannel:
         self._rng = generator(seed, name)
         self._was: bool | None = None
         self._since = math.inf
+
+    @property
+    def steady(self) -> bool:
+        """Whether the last change has stopped bouncing."""
+        return self._since >= self.bounce
 
     def read(self, closed: bool, h: float) -> int:
         """Raw bit ``h`` seconds after the last read; the change is taken to have happened somewhere in between."""
