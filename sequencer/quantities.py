@@ -80,11 +80,34 @@ SI: dict[str, str] = {
     "ratio": "dimensionless", "rate": "1/second",
 }  # fmt: skip
 
-_NUMBER = r"[+-]?(?:\d+(?:\.\d+)?|\.\d+)"
+_NUMBER = r"[+-]?(?:(?:0|[1-9][0-9]{0,11})(?:\.[0-9]{1,12})?|\.[0-9]{1,12})"
 _TEXT = re.compile(
-    rf"(?P<number>{_NUMBER})\s*(?P<unit>[A-Za-z%][A-Za-z%/ ]*?)?(?:\s+(?P<reference>abs|gauge))?\s*"
+    rf"(?P<number>{_NUMBER})[ ]*(?P<unit>[A-Za-z%][A-Za-z%/ ]*?)?(?:[ ]+(?P<reference>abs|gauge))?[ ]*"
 )
-_SPAN = re.compile(r"(?P<nominal>[^()]+?)\s*\(\s*(?P<low>[^()]+?)\s+to\s+(?P<high>[^()]+?)\s*\)\s*")
+_SPAN = re.compile(r"(?P<nominal>[^()]+?)[ ]*\([ ]*(?P<low>[^()]+?)[ ]+to[ ]+(?P<high>[^()]+?)[ ]*\)[ ]*")
+
+# ways of writing that look like a quantity to someone; each with its advice
+_TRAPS: tuple[tuple[re.Pattern[str], str, str], ...] = (
+    (re.compile(r"[0-9],[0-9]"), "a comma stands in the number", "write the decimal point as a full stop"),
+    (re.compile(r"^[+-]?[0-9]+:[0-9]"), "a colon stands in the number", "write a time as seconds, minutes or hours, e.g. '750 s'"),
+    (re.compile(r"^[+-]?0[xXoObB]"), "the number is not decimal", "write it as a plain decimal number"),
+    (re.compile(r"^[+-]?[0-9]+_"), "an underscore stands in the number", "write the digits without it"),
+    (re.compile(r"^[+-]?[0-9.]+[eE][+-]?[0-9]"), "the number has an exponent", "write it out, or use a larger or smaller unit"),
+    (re.compile(r"^[+-]?0[0-9]"), "the number starts with a zero", "write it without leading zeros"),
+    (re.compile(r"[0-9]\.(?![0-9])"), "no digit follows the point", "write a digit after the point, or no point"),
+    (re.compile(r"[0-9]{13}"), "the number has more digits than any quantity here", "use a larger or smaller unit"),
+    (re.compile(r"% of "), "a share is not a pressure or a length", "write the quantity itself, with its unit"),
+    (re.compile(r"\((abs|gauge|a|g)\)|\b(bara|barg|psia|psig)\b"), "the reference is not written so", "write 'abs' or 'gauge' after the unit, e.g. '1.2 bar abs'"),
+    (re.compile(r"[0-9]\s*(to|\.\.|-)\s*[0-9]"), "a range stands alone", "write the nominal value first: N (least to most)"),
+)
+_OTHER_SPELLINGS = {
+    "sec": "s", "secs": "s", "second": "s", "seconds": "s", "S": "s", "minute": "min", "minutes": "min", "mins": "min",
+    "msec": "ms", "hour": "h", "hours": "h", "hr": "h", "d": "days", "day": "days", "litre": "l", "litres": "l", "L": "l",
+    "liter": "l", "ML": "ml", "degrees": "deg", "degree": "deg", "kg f": "kgf", "kp": "kgf", "C": "degC", "celsius": "degC",
+    "percent": "%", "inch": "in", "inches": "in", "feet": "ft", "Nm": "N m", "kgcm": "kgf cm", "kg cm": "kgf cm",
+    "volt": "V", "volts": "V", "v": "V", "amp": "A", "Bar": "bar", "BAR": "bar", "PSI": "psi", "Psi": "psi", "hz": "Hz",
+    "mpa": "MPa", "kpa": "kPa", "pa": "Pa", "Ohm": "ohm", "us ": "us",
+}  # fmt: skip
 
 
 class QuantityError(SequencerError):
@@ -147,44 +170,82 @@ def spellings(kind: str) -> list[str]:
     return [name for name, (k, _) in UNITS.items() if k == kind]
 
 
+def odd_character(text: str) -> str:
+    """Name of the first character that is no plain ASCII, as "'х' (U+0445 CYRILLIC SMALL LETTER HA)", or ""."""
+    import unicodedata
+
+    for one in text:
+        if not 0x20 <= ord(one) < 0x7F:
+            shown = one if one.isprintable() and not one.isspace() else "?"
+            return f"'{shown}' (U+{ord(one):04X} {unicodedata.name(one, 'unnamed')})"
+    return ""
+
+
+def _sample(kind: str) -> str:
+    usual = {"time": "20 ms", "pressure": "6.0 bar", "pressure rate": "0.1 bar/s", "volume": "2.0 l", "length": "10 mm"}
+    sample = usual.get(kind, f"2 {(spellings(kind) or ['…'])[0]}")
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} such as '{sample}'"
+
+
+def _trap(text: str, kind: str) -> QuantityError:
+    """Why a text is no quantity, as exactly as can be said."""
+    odd = odd_character(text)
+    if odd:
+        return QuantityError(f"'{text}' holds {odd}", f"{_sample(kind)} in plain characters", "type it again on the keyboard")
+    for pattern, what, mend in _TRAPS:
+        if pattern.search(text):
+            return QuantityError(f"'{text}': {what}", _sample(kind), mend)
+    units = ", ".join(spellings(kind))
+    return QuantityError(f"'{text}' is no quantity", _sample(kind), f"write a number and a unit: {units}")
+
+
+def _nearest_unit(unit: str, kind: str) -> str:
+    known = spellings(kind)
+    meant = _OTHER_SPELLINGS.get(unit, "")
+    if meant in known:
+        return f"write '{meant}'; known: {', '.join(known)}"
+    same = [one for one in known if one.lower() == unit.lower()]
+    return f"write '{same[0]}'; known: {', '.join(known)}" if same else f"use one of: {', '.join(known)}"
+
+
 def parse(text: str, kind: str) -> Quantity:
     """Read "6.0 bar" as a quantity of `kind`; raises QuantityError with advice."""
-    sample = f"a {kind} such as '2 {(spellings(kind) or ['…'])[0]}'"
-    found = _TEXT.fullmatch(text.strip())
+    found = _TEXT.fullmatch(text.strip(" "))
     if not found:
-        mend = "write the decimal point as a full stop" if re.search(r"\d,\d", text) else f"write {sample}"
-        raise QuantityError(f"'{text}' is no quantity", f"{sample}", mend)
+        raise _trap(text, kind)
     unit = (found["unit"] or "").strip()
     if not unit and kind == "ratio":
         return Quantity(float(found["number"]), kind, text.strip())
     if not unit:
-        raise QuantityError(
-            f"'{text}' is a bare number", f"{sample}", f"add the unit: {', '.join(spellings(kind))}"
-        )
+        raise QuantityError(f"'{text}' is a bare number", _sample(kind), f"add the unit: {', '.join(spellings(kind))}")
     if unit not in UNITS:
-        raise QuantityError(f"'{unit}' is no unit known here", sample, f"use one of: {', '.join(spellings(kind))}")
+        trap = _trap(text, kind)
+        if "is no quantity" in trap.message:
+            raise QuantityError(f"'{unit}' in '{text}' is no unit known here", _sample(kind), _nearest_unit(unit, kind))
+        raise trap
     if UNITS[unit][0] != kind:
-        raise QuantityError(
-            f"'{text}' is a {UNITS[unit][0]}", f"{sample}", f"use one of: {', '.join(spellings(kind))}"
-        )
+        units = ", ".join(spellings(kind))
+        raise QuantityError(f"'{text}' is a {UNITS[unit][0]}, not a {kind}", _sample(kind), f"use one of: {units}")
     if found["reference"] and kind != "pressure":
-        raise QuantityError(f"'{text}': only a pressure is absolute or gauge", sample, f"drop '{found['reference']}'")
+        raise QuantityError(f"'{text}': only a pressure is absolute or gauge", _sample(kind), f"drop '{found['reference']}'")
     scale, offset = factor(unit)
     return Quantity(float(found["number"]) * scale + offset, kind, text.strip(), unit, found["reference"] or "")
 
 
 def parse_any(text: str) -> Quantity:
     """Read a quantity of whatever kind its unit says; raises QuantityError."""
-    found = _TEXT.fullmatch(text.strip())
+    found = _TEXT.fullmatch(text.strip(" "))
     unit = (found["unit"] or "").strip() if found else ""
     if unit in UNITS:
         return parse(text, UNITS[unit][0])
+    if found and not unit:
+        raise QuantityError(f"'{text}' is a bare number", "a number with its unit", "add the unit, e.g. 'bar' or 'kgf'")
     return parse(text, "pressure")
 
 
 def parse_span(text: str, kind: str) -> Span:
     """Read "20 deg (19 to 21)" or "20 deg"; the ends may leave the unit out."""
-    found = _SPAN.fullmatch(text.strip())
+    found = _SPAN.fullmatch(text.strip(" "))
     if not found:
         one = parse(text, kind)
         return Span(one.si, one.si, one.si, kind, one.text)
@@ -195,6 +256,11 @@ def parse_span(text: str, kind: str) -> Span:
         return parse(f"{part} {nominal.unit}" if bare and nominal.unit else part, kind).si
 
     low, high = end(found["low"]), end(found["high"])
+    references = {part.rpartition(" ")[2] for part in (found["low"], found["high"])} & {"abs", "gauge"}
+    if references - {nominal.reference}:
+        raise QuantityError(
+            f"'{text}' mixes absolute and gauge", "one reference in one range", "write the reference once, after the nominal value"
+        )
     if not low <= nominal.si <= high:
         raise QuantityError(f"'{text}' is out of order", "least, nominal and most in rising order", "write N (least to most)")
     return Span(low, nominal.si, high, kind, text.strip())

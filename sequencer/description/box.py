@@ -6,7 +6,17 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag
 
-from sequencer.description.values import AnyQuantity, BandText, Bits, Every, SenseText, Time, Word
+from sequencer.description.values import (
+    AnyQuantity,
+    BandText,
+    Bits,
+    Every,
+    Phrase,
+    PositionText,
+    SenseText,
+    Time,
+    Word,
+)
 from sequencer.quantities import Quantity
 
 
@@ -36,7 +46,7 @@ class ContactInput(Part):
 
     contact: SenseText = Field(description="'closes when WORD' or 'opens when WORD'")
     steady_for: Time = Field(Quantity(0.0, "time", "0 ms"), description="both edges count after this long without change")
-    terminal: str | None = Field(None, description="where its wire ends, for the wiring table")
+    terminal: Phrase | None = Field(None, description="where its wire ends, for the wiring table")
     wire: Word | None = Field(None, description="parts that share this name share a wire, connector or supply (common cause)")
 
 
@@ -44,13 +54,13 @@ class AnalogInput(Part):
     """A converter channel: counts, linear between two calibration points."""
 
     analog: Bits = Field(description="'N bit'")
-    reads: str = Field(description="what it senses: a volume (its pressure), 'load on HEAD', 'supply voltage', 'wind'")
+    reads: Phrase = Field(description="what it senses: a volume (its pressure), 'load on HEAD', 'supply voltage', 'wind'")
     points: dict[str, AnyQuantity] = Field(description="two calibration points {counts: quantity}")
     accuracy: AnyQuantity = Field(description="largest error of the reading, either way")
     valid: BandText = Field(description="'LOW to HIGH' counts; outside, the reading is invalid and every comparison on it false")
     noise: AnyQuantity | None = Field(None, description="standard deviation of the noise (assumed: a quarter of the accuracy)")
     lag: Time | None = Field(None, description="time constant of the sensor (assumed: 5 ms)")
-    terminal: str | None = Field(None, description="where its wire ends")
+    terminal: Phrase | None = Field(None, description="where its wire ends")
     wire: Word | None = Field(None, description="parts that share this name share a wire, connector or supply (common cause)")
 
 
@@ -59,7 +69,7 @@ class HeartbeatInput(Part):
 
     heartbeat: Every = Field(description="'every TIME', the period of the messages")
     loss: AnyQuantity | None = Field(None, description="share of messages lost at random, e.g. 2 %")
-    terminal: str | None = Field(None, description="where it is wired")
+    terminal: Phrase | None = Field(None, description="where it is wired")
 
 
 Input = Annotated[
@@ -73,10 +83,10 @@ Drive = Literal["high", "low"]
 class Output(Part):
     """What every output has. Rest = with no power, and during reset."""
 
-    rest: str = Field(description="the position with no power and during reset; 'stays' for a servo")
+    rest: PositionText = Field(description="the position with no power and during reset; 'stays' for a servo")
     drive: Drive = Field("high", description="pin level when not at rest")
-    while_booting: str | None = Field(None, description="position it may take while the board boots and the pin is undriven")
-    terminal: str | None = Field(None, description="where its wire starts")
+    while_booting: PositionText | None = Field(None, description="position it may take while the board boots and the pin is undriven")
+    terminal: Phrase | None = Field(None, description="where its wire starts")
     hazardous: Literal["yes", "no"] | None = Field(None, description="can hurt someone when it moves (assumed from the site)")
     wire: Word | None = Field(None, description="parts that share this name share a wire, connector or supply (common cause)")
 
@@ -84,20 +94,20 @@ class Output(Part):
 class ValveOutput(Output):
     """A driven valve with two positions, the first without power."""
 
-    valve: list[str] = Field(min_length=2, max_length=2, description="[position without power, position with power]")
+    valve: list[PositionText] = Field(min_length=2, max_length=2, description="[position without power, position with power]")
     stroke: Time | None = Field(None, description="time to move (assumed: 20 ms to 100 ms)")
 
 
 class RelayOutput(Output):
     """A relay or transistor switch: [off, on]."""
 
-    relay: list[str] = Field(min_length=2, max_length=2, description="[position without power, position with power]")
+    relay: list[PositionText] = Field(min_length=2, max_length=2, description="[position without power, position with power]")
 
 
 class LampOutput(Output):
     """A lamp or horn that people see or hear: [dark, lit]."""
 
-    lamp: list[str] = Field(min_length=2, max_length=2, description="[position without power, position with power]")
+    lamp: list[PositionText] = Field(min_length=2, max_length=2, description="[position without power, position with power]")
 
 
 class ServoOutput(Output):

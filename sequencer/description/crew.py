@@ -7,15 +7,15 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from sequencer.description.box import Part
-from sequencer.description.values import FactText, Time, Word
+from sequencer.description.values import FactText, Phrase, Sentence, Time, Word
 
 
 class Role(Part):
     """One role of the crew."""
 
-    does: str = Field(description="duty, one sentence")
-    holds: str | None = Field(None, description="what this person keeps on them (key, pin flag)")
-    never: str | None = Field(None, description="what this person may never do")
+    does: Sentence = Field(description="duty, one sentence")
+    holds: Sentence | None = Field(None, description="what this person keeps on them (key, pin flag)")
+    never: Sentence | None = Field(None, description="what this person may never do")
     starts: Literal["line", "pad"] = Field("line", description="where this person is when the day's steps begin")
 
 
@@ -26,9 +26,9 @@ class Step(Part):
     """
 
     who: Word = Field(description="the role")
-    do: str = Field(description="the action as it is read aloud")
-    see: str | None = Field(None, description="what shows that it worked")
-    limit: str | None = Field(None, description="limit values that must be met, with units")
+    do: Sentence = Field(description="the action as it is read aloud")
+    see: Sentence | None = Field(None, description="what shows that it worked")
+    limit: Phrase | None = Field(None, description="limit values that must be met, with units")
     during: Word | None = Field(None, description="the state in which this is done")
     set: dict[Word, str] = Field(default_factory=dict, description="{input, hand valve, pin or head: word}")
     press: Word | None = Field(None, description="a contact input pressed and let go")
@@ -40,23 +40,23 @@ class Step(Part):
     wait_for: Word | None = Field(None, description="wait until the box is in this state")
     at_most: Time | None = Field(None, description="the longest the wait may last (default 10 min)")
     poll: list[Word] = Field(default_factory=list, description="roles that must each answer go")
-    phase: str | None = Field(None, description="heading of the phase that starts with this step")
-    because: str | None = Field(None, description="why this step is there")
+    phase: Sentence | None = Field(None, description="heading of the phase that starts with this step")
+    because: Sentence | None = Field(None, description="why this step is there")
 
 
 class Card(Part):
     """An emergency card: what to do when something happens."""
 
-    when: str = Field(description="what is seen or heard")
+    when: Sentence = Field(description="what is seen or heard")
     states: list[Word] = Field(default_factory=list, description="states this card belongs to")
-    steps: list[str] = Field(min_length=1, description="what is done, in order")
+    steps: list[Sentence] = Field(min_length=1, description="what is done, in order")
     wait: Time | None = Field(None, description="least wait before anyone approaches")
 
 
 class Drill(Part):
     """A named story with faults and slips and its expected end."""
 
-    says: str = Field(description="the story in one sentence")
+    says: Sentence = Field(description="the story in one sentence")
     faults: list[str] = Field(default_factory=list, description="'PART: MODE at TIME' or 'PART: MODE in STATE'")
     slips: list[str] = Field(default_factory=list, description="'skip N', 'double N', 'early N', 'late N', 'swap N' on numbered steps")
     acts: list[str] = Field(default_factory=list, description="extra crew acts: 'press stop in holding', 'set key: not turned at 90 s'")
@@ -77,7 +77,7 @@ class Left(Part):
     """A kind of fault left out of the proof, with its written reason."""
 
     fault: str = Field(description="'PART: MODE'")
-    because: str = Field(description="the reason; printed wherever the result is")
+    because: Sentence = Field(description="the reason; printed wherever the result is")
 
 
 CrewKey = Annotated[Crew, Field(description="roles and steps")]

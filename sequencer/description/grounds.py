@@ -19,9 +19,13 @@ from sequencer.description.values import (
     ConductanceSpan,
     CurrentSpan,
     ForceSpan,
+    HoseText,
     Length,
     LengthSpan,
+    LeverText,
+    MeasuredText,
     PeopleCount,
+    Phrase,
     Pressure,
     PressureSpan,
     RatioSpan,
@@ -50,7 +54,7 @@ class SupplyPart(Part):
     regulated: PressureSpan | None = Field(None, description="set pressure of the regulator; without it, cylinder pressure")
     droop: RiseSpan | None = Field(None, description="fall of the outlet under flow")
     creep: RiseSpan | None = Field(None, description="rise of the outlet above set at no flow")
-    hand_valve: str | None = Field(None, description="who can shut it by hand and from where: 'at PLACE'")
+    hand_valve: Phrase | None = Field(None, description="who can shut it by hand and from where: 'at PLACE'")
 
 
 class VolumePart(Part):
@@ -67,13 +71,13 @@ class LinePart(Part):
     """A way for gas from one volume, supply or 'air' to another."""
 
     line: RouteText = Field(description="'A to B'; A or B a volume, a supply, or air")
-    opened_by: str = Field("nothing, always open", description="an output (open at its position 'open'), 'hand', or 'nothing, always open'")
+    opened_by: Phrase = Field("nothing, always open", description="an output (open at its position 'open'), 'hand', or 'nothing, always open'")
     from_place: Word | None = Field(None, description="hand valves: where one must stand")
-    measured: str | None = Field(None, description="'6 bar to 3 bar in 9 s' (from the volume it empties)")
+    measured: MeasuredText | None = Field(None, description="'6 bar to 3 bar in 9 s' (from the volume it empties)")
     conductance: ConductanceSpan | None = Field(None, description="C of ISO 6358")
     critical_ratio: RatioSpan | None = Field(None, description="b of ISO 6358 (assumed 0.2 to 0.5)")
     bore: LengthSpan | None = Field(None, description="narrowest bore; gives C and b where they are not given")
-    hose: str | None = Field(None, description="'LENGTH of BORE', e.g. '10 m of 4 mm'; adds its conductance and volume")
+    hose: HoseText | None = Field(None, description="'LENGTH of BORE', e.g. '10 m of 4 mm'; adds its conductance and volume")
     above_water: YesNo = Field(True, description="no: water leaves first")
     one_way: YesNo = Field(False, description="yes: a check valve lets gas pass from A to B only")
     cracks_at: RiseSpan | None = Field(None, description="difference needed to open the check valve")
@@ -96,7 +100,7 @@ class DialPart(Part):
     """A gauge that only people see."""
 
     dial: Word = Field(description="the volume it shows")
-    read_by: str = Field(description="the role that reads it")
+    read_by: Word = Field(description="the role that reads it")
     accuracy: RiseSpan | None = Field(None, description="largest error")
 
 
@@ -108,7 +112,7 @@ class HeadPart(Part):
     weight: ForceSpan | None = Field(None, description="weight of what it holds")
     contact_angle: AngleSpan = Field(description="angle of the load-bearing contact")
     friction: RatioSpan | None = Field(None, description="coefficient at contact (assumed 0.16 (0.11 to 0.25))")
-    levers: list[str] = Field(default_factory=list, description="'SHORT to LONG' arm lengths from the contact outward")
+    levers: list[LeverText] = Field(default_factory=list, description="'SHORT to LONG' arm lengths from the contact outward")
     pin_friction: RatioSpan | None = Field(None, description="friction in the lever pins (assumed 0.15 (0.1 to 0.25))")
     pin_diameter: Length | None = Field(None, description="of the lever pins (assumed 6 mm)")
     catch: dict[str, AnyQuantity] = Field(default_factory=dict, description="{engages: LENGTH, spring: FORCE, friction: RATIO}")
@@ -122,7 +126,7 @@ class PinPart(Part):
     """A locking pin through the lever train."""
 
     pin: Word = Field(description="the release head it locks")
-    pulled: str = Field(description="'by lanyard from PLACE' or 'by hand'")
+    pulled: Phrase = Field(description="'by lanyard from PLACE' or 'by hand'")
     seen_by: Word | None = Field(None, description="the contact input that senses it")
 
 
@@ -167,14 +171,14 @@ class PadPart(Part):
     people: PeopleCount = Field(description="'up to N' counted people")
     walk: AtLeastTime = Field(description="'at least TIME' to walk to or from the firing line")
     gate: Word | None = Field(None, description="the contact input that senses the gate")
-    counted_by: str | None = Field(None, description="the role that keeps the head-count")
+    counted_by: Word | None = Field(None, description="the role that keeps the head-count")
     local_distance: Length | None = Field(None, description="the site's own stand-off; may only enlarge what the rules give")
 
 
 class SwitchPlace(Part):
     """Says what moves a contact that neither a hand nor another part moves: e.g. relay feedback."""
 
-    follows: str = Field(description="'OUTPUT at POSITION': a second pole that closes with a relay or valve")
+    follows: Phrase = Field(description="'OUTPUT at POSITION': a second pole that closes with a relay or valve")
     seen_by: Word = Field(description="the contact input")
 
 

@@ -15,6 +15,11 @@ from sequencer.quantities import Quantity, QuantityError, parse, parse_any
 
 _WORD = re.compile(r"\(|\)|[^\s()]+")
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
+DEEPEST = 12  # brackets inside brackets, and nots before nots
+RESERVED = frozenset(
+    {"and", "or", "not", "is", "for", "until", "lingers", "after", "remembers", "someone", "nobody", "state", "command", "people", "box"}
+)
+"""Words that steer a sentence; nothing in the file may be called so."""
 
 
 class LanguageError(SequencerError):
@@ -36,6 +41,7 @@ class _Words:
     def __post_init__(self) -> None:
         self.words = [(m.group(), m.start()) for m in _WORD.finditer(self.text)]
         self.at = 0
+        self.depth = 0
 
     def peek(self, ahead: int = 0) -> str:
         return self.words[self.at + ahead][0] if self.at + ahead < len(self.words) else ""
@@ -62,6 +68,13 @@ class _Words:
         while self.peek() and self.peek() not in stops:
             words.append(self.next())
         return " ".join(words)
+
+    def slice(self, *stops: str) -> tuple[str, int]:
+        """As `until`, but the text exactly as written, and its offset."""
+        start = self.offset
+        self.until(*stops)
+        end = self.words[self.at - 1][1] + len(self.words[self.at - 1][0]) if self.at and self.offset > start else start
+        return self.text[start:end], start
 
     def fail(self, message: str, required: str = "", mend: str = "", back: int = 0) -> LanguageError:
         at = max(0, self.at - back)
@@ -111,10 +124,17 @@ def _both(words: _Words, leaf: Callable[[_Words], t.Expression]) -> t.Expression
 
 
 def _one(words: _Words, leaf: Callable[[_Words], t.Expression]) -> t.Expression:
+    if words.depth > DEEPEST:
+        raise words.fail("the sentence is nested too deeply", f"at most {DEEPEST} brackets inside brackets", "give a part its own condition")
     if words.take("not"):
-        return t.Not(_one(words, leaf))
+        words.depth += 1
+        negated = t.Not(_one(words, leaf))
+        words.depth -= 1
+        return negated
     if words.take("("):
+        words.depth += 1
         inner = _either(words, leaf)
+        words.depth -= 1
         if not words.take(")"):
             raise words.fail("a bracket is not closed", "as many ) as (", "add )")
         return inner
@@ -204,19 +224,16 @@ def _term(words: _Words) -> t.Term:
             "an analog comparison cannot be negated: on an invalid reading both it and its opposite are false",
             "the opposite comparison, written out", "write 'below …' or 'at least …'", back=1,
         )  # fmt: skip
-    limit_text = words.until("for", "lingers")
-    return t.Combination(expression(limit_text))
+    return t.Combination(_shifted(*words.slice("for", "lingers")))
 
 
 def _memory(words: _Words) -> t.Memory:
     words.next()
-    set_text = words.until("until", "for")
-    base = words.text.index(set_text) if set_text else 0
-    set_by = _shifted(set_text, base)
+    set_by = _shifted(*words.slice("until", "for"))
     cleared, at_most = None, None
     if words.take("until"):
-        at = words.offset
-        cleared = _shifted(words.until("for").rstrip(","), at)
+        text, start = words.slice("for")
+        cleared = _shifted(text.rstrip(","), start)
     if words.take("for", "at", "most"):
         at_most = _quantity(words, "time")
     return t.Memory(set_by, cleared, at_most)
@@ -224,9 +241,9 @@ def _memory(words: _Words) -> t.Memory:
 
 def _shifted(text: str, by: int) -> t.Expression:
     try:
-        return expression(text)
+        return expression(" " * by + text)
     except LanguageError as error:
-        raise LanguageError(error.message, error.offset + by, error.required, error.mend) from error
+        raise LanguageError(error.message, max(by, error.offset), error.required, error.mend) from error
 
 
 def _by(words: _Words) -> tuple[bool, Quantity]:
@@ -263,12 +280,13 @@ def _changes(words: _Words) -> t.Changes:
 # ---- propositions -----------------------------------------------------------------------------
 
 
-def proposition(text: str) -> t.Expression:
-    """Read a statement about the pad, as interlocks use; raises LanguageError."""
-    return expression(text, _fact)
+def proposition(text: str, lines: frozenset[str] = frozenset()) -> t.Expression:
+    """Read a statement about the pad, as interlocks use; `lines` are the site's lines, which are
+    truly open or shut where outputs are only commanded. Raises LanguageError."""
+    return expression(text, lambda words: _fact(words, lines))
 
 
-def _fact(words: _Words) -> t.Expression:
+def _fact(words: _Words, lines: frozenset[str]) -> t.Expression:
     stops = ("and", "or", ")")
     first = words.peek()
     if words.take("someone", "on", "the", "pad"):
@@ -298,6 +316,8 @@ def _fact(words: _Words) -> t.Expression:
         raise LanguageError(f"what of '{first}' is not said", start, "e.g. 'bottle at least 2 bar', 'fill open', 'stop is pressed'")
     if word in ("latched", "let go", "lets go"):
         return t.HeadIs(first, "latched" if word == "latched" else "let go", wanted)
+    if first in lines and word in ("open", "shut"):
+        return t.LineIs(first, (word == "open") == wanted)
     if word in ("in", "out"):
         return t.PinIs(first, (word == "in") == wanted)
     return t.CommandedTo(first, word, wanted)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import Literal, TypeVar
+from typing import Any, Literal, TypeVar
 
 from pydantic import Field, PrivateAttr
 
@@ -11,8 +11,8 @@ from sequencer.description.box import AnyOutput, Input, Part, positions
 from sequencer.description.crew import Card, Crew, Drill, Left
 from sequencer.description.grounds import SitePart
 from sequencer.description.sequence import Inhibit, Interlock, State, Trip
-from sequencer.description.values import ConditionText, Count, RateOf, Time, Word
-from sequencer.errors import Place
+from sequencer.description.values import ConditionText, Count, RateOf, Sentence, Time, Word
+from sequencer.errors import Finding, Place
 
 P = TypeVar("P")
 
@@ -23,7 +23,7 @@ class Pad(Part):
     Raises nothing by itself: `sequencer.description.load` builds it and reports findings.
     """
 
-    title: str = Field(description="name of the pad, on every page")
+    title: Sentence = Field(description="name of the pad, on every page")
     revision: Count = Field(description="a whole number that grows with every change")
     scan: Time = Field(description="period of the controller, whole milliseconds")
     pressures: Literal["gauge", "absolute"] = Field(description="what a pressure without 'abs' or 'gauge' means")
@@ -39,13 +39,15 @@ class Pad(Part):
     cards: dict[Word, Card] = Field(default_factory=dict, description="emergency cards")
     drills: dict[Word, Drill] = Field(default_factory=dict, description="named stories with faults and expected ends")
     left_out: list[Left] = Field(default_factory=list, description="faults left out of the proof, each with its reason")
-    waived: dict[str, str] = Field(default_factory=dict, description="{house rule: written reason}; printed with every result")
+    waived: dict[str, Sentence] = Field(default_factory=dict, description="{house rule: written reason}; printed with every result")
     shared: dict[Word, list[str]] = Field(default_factory=dict, description="common causes: {cause: ['PART: MODE', …]}")
     rates: dict[str, RateOf] = Field(default_factory=dict, description="{'PART: MODE': 'N per h'}; without it nothing is invented")
 
     _places: dict[tuple[str | int, ...], Place] = PrivateAttr(default_factory=dict)
     _file: str = PrivateAttr(default="")
     _text: str = PrivateAttr(default="")
+    _tree: Any = PrivateAttr(default=None)
+    _remarks: tuple[Finding, ...] = PrivateAttr(default=())
 
     @property
     def file(self) -> str:
@@ -64,6 +66,16 @@ class Pad(Part):
         while at and at not in self._places:
             at = at[:-1]
         return self._places.get(at, Place(self._file))
+
+    @property
+    def remarks(self) -> tuple[Finding, ...]:
+        """What the reader found worth a warning; errors never get this far."""
+        return self._remarks
+
+    def word_place(self, path: tuple[str | int, ...], value: str, offset: int) -> Place:
+        """Where the word at `offset` of the text `value`, written at `path`, stands in the file."""
+        place: Place = self._tree.within(path, value, offset) if self._tree else self.place(*path)
+        return place
 
     @property
     def scan_ms(self) -> int:

@@ -1,82 +1,135 @@
-"""From text to `Pad`: YAML with every place remembered, words kept as written, all findings at once."""
+"""From a file to a `Pad`: every place remembered, words kept as written, all findings in one pass.
+
+Characters, then YAML, then shape, then names, then what fits its field. A part that is wrong is set
+aside so that the rest is still looked at; its name stays known, so that nothing is reported twice.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
 from typing import Any
 
-import yaml
 from pydantic import ValidationError
-from yaml.nodes import MappingNode, Node, ScalarNode, SequenceNode
 
+from sequencer.description import shape
+from sequencer.description.characters import decode, look, read_bytes
 from sequencer.description.pad import Pad
+from sequencer.description.resolve import check_names
+from sequencer.description.tree import Tree, Where, read_tree
 from sequencer.errors import Finding, Place, UnusableFile
 
-Where = tuple[str | int, ...]
+_MOST = 300  # findings shown of one file
+_STAND_INS: dict[str, Any] = {"title": "untitled", "revision": "0", "scan": "20 ms", "pressures": "gauge"}
+_SECTIONS = ("inputs", "outputs", "conditions", "states", "trips", "inhibits", "interlocks", "site", "cards", "drills")
 
 
 def load(path: str | Path) -> Pad:
     """Read a file; raises UnusableFile with every finding of the file."""
-    name = str(path)
-    try:
-        text = Path(path).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        finding = Finding("unreadable-file", "error", Place(name), f"the file cannot be read: {error}")
-        raise UnusableFile("unusable", (finding,)) from error
-    return loads(text, name)
+    return loads(decode(read_bytes(Path(path)), str(path)), str(path))
 
 
 def loads(text: str, file: str = "text") -> Pad:
     """Read a text; raises UnusableFile with every finding."""
-    findings: list[Finding] = []
-    places: dict[Where, Place] = {}
-    try:
-        node = yaml.compose(text, Loader=yaml.SafeLoader)
-    except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        place = Place(file, mark.line + 1, mark.column + 1) if mark else Place(file)
-        finding = Finding("not-yaml", "error", place, str(getattr(error, "problem", error)))
-        raise UnusableFile("unusable", (finding,)) from error
-    data = _plain(node, (), file, places, findings) if node else None
-    if not isinstance(data, dict):
-        raise UnusableFile("unusable", (Finding("no-description", "error", Place(file), "the file holds no keys"),))
-    pad = None
-    try:
-        pad = Pad.model_validate(data, context={"pressures": data.get("pressures", "gauge")})
-    except ValidationError as error:
-        findings.extend(_finding(one, places, file) for one in error.errors())
-    if pad is None or findings:
-        raise UnusableFile(f"{file}: {len(findings)} findings; nothing was done", tuple(findings))
-    pad._places.update(places)
+    seen = look(text, file)
+    tree = read_tree(seen)
+    found = [*seen.findings, *tree.findings]
+    if not isinstance(tree.data, dict) or not tree.data and not tree.broken:
+        if not found:
+            found.append(_nothing(tree, text, file))
+        raise _refusal(found, file)
+    pad, more, aside = _shaped(tree)
+    found += more
+    if pad is not None:
+        found += check_names(pad, tree, aside)
+    if pad is None or any(one.severity == "error" for one in found):
+        raise _refusal(found, file)
+    pad._places.update(tree.places)
+    pad._tree, pad._remarks = tree, tuple(sorted(found, key=_order))
     pad._file, pad._text = file, text
     return pad
 
 
-def _plain(node: Node, path: Where, file: str, places: dict[Where, Place], findings: list[Finding]) -> Any:
-    """Plain data with every scalar a text, and the place of every path."""
-    places[path] = Place(file, node.start_mark.line + 1, node.start_mark.column + 1)
-    if isinstance(node, ScalarNode):
-        return node.value
-    if isinstance(node, SequenceNode):
-        return [_plain(item, (*path, i), file, places, findings) for i, item in enumerate(node.value)]
-    assert isinstance(node, MappingNode)
-    result: dict[str, Any] = {}
-    for key, value in node.value:
-        if key.value in result:
-            place = Place(file, key.start_mark.line + 1, key.start_mark.column + 1)
-            findings.append(Finding("repeated-key", "error", place, f"'{key.value}' is written twice", "each key once", "remove one"))
-            continue
-        result[key.value] = _plain(value, (*path, key.value), file, places, findings)
-    return result
+def _nothing(tree: Tree, text: str, file: str) -> Finding:
+    what = "the file is empty" if not text.strip() else "the file holds no keys"
+    return Finding("no-description", "error", Place(file, 1, 1), what, "KEY: VALUE lines; the first is 'title: …'", "run `begin` for a first file")
 
 
-def _finding(error: Any, places: dict[Where, Place], file: str) -> Finding:
-    context = error.get("ctx", {})
-    path = tuple(error["loc"])
-    at = path
-    while at and at not in places:
-        at = at[:-1]
-    place = places.get(at, Place(file))
-    if context.get("offset"):
-        place = Place(place.file, place.line, place.column + context["offset"])
-    return Finding(error["type"], "error", place, error["msg"], context.get("required", ""), context.get("mend", ""))
+def _order(finding: Finding) -> tuple[int, int, str]:
+    return (finding.place.line, finding.place.column, finding.name)
+
+
+def _refusal(found: list[Finding], file: str) -> UnusableFile:
+    unique = sorted(dict.fromkeys(found), key=_order)
+    shown = tuple(unique[:_MOST])
+    more = f" (the first {_MOST} are shown)" if len(unique) > _MOST else ""
+    count = "1 finding" if len(unique) == 1 else f"{len(unique)} findings"
+    return UnusableFile(f"{file}: {count}{more}; nothing was done", shown)
+
+
+def _shaped(tree: Tree) -> tuple[Pad | None, list[Finding], set[Where]]:
+    """(pad, findings, what was set aside): wrong parts are taken out until the rest validates."""
+    data: dict[str, Any] = dict(tree.data)
+    found: list[Finding] = []
+    aside: set[Where] = {(name,) for name in tree.broken}
+    for name in tree.broken & {*_STAND_INS, *_SECTIONS}:
+        data[name] = _STAND_INS.get(name, {})
+    first = True
+    for _ in range(8):
+        try:
+            return Pad.model_validate(data, context=_context(data)), found, aside
+        except ValidationError as error:
+            told = shape.findings(error, tree)
+            if first:
+                found += told
+            first = False
+            for path, kind in shape.paths(error):
+                data = _without(data, path, kind, aside)
+            if not data.get("states"):
+                return None, found or told, aside
+    return None, found or told, aside
+
+
+def _context(data: dict[str, Any]) -> dict[str, Any]:
+    """What single texts need to know of the whole file."""
+    site = data.get("site")
+    lines = [name for name, part in site.items() if isinstance(part, dict) and "line" in part] if isinstance(site, dict) else []
+    pressures = data.get("pressures")
+    return {"pressures": pressures if pressures in ("gauge", "absolute") else "gauge", "lines": frozenset(lines)}
+
+
+def _without(data: dict[str, Any], path: Where, kind: str, aside: set[Where]) -> dict[str, Any]:
+    """The data without the smallest part that can be missing and holds `path`."""
+    data = dict(data)
+    top = str(path[0]) if path else ""
+    if len(path) >= 2 and kind == "extra_forbidden" and _drop_key(data, path):
+        return data
+    aside.add(path[:2])
+    if len(path) >= 2 and isinstance(data.get(top), dict) and top != "crew":
+        data[top] = {key: value for key, value in data[top].items() if key != path[1]}
+    elif len(path) >= 2 and isinstance(data.get(top), list):
+        data[top] = [one for at, one in enumerate(data[top]) if at != path[1]]
+    elif top in _STAND_INS:
+        data[top] = _STAND_INS[top]
+    elif top in ("inputs", "outputs") or (top == "states" and len(path) == 1):
+        data[top] = {}
+    else:
+        data.pop(top, None)
+    return data
+
+
+def _drop_key(data: dict[str, Any], path: Where) -> bool:
+    """Take one unknown key out of a nested mapping, copying the way to it."""
+    at: Any = data
+    for part in path[:-1]:
+        try:
+            inner = at[part]
+        except (KeyError, IndexError, TypeError):
+            return False
+        if not isinstance(inner, dict | list):
+            return False
+        at[part] = inner.copy()
+        at = at[part]
+    if isinstance(at, dict) and path[-1] in at:
+        del at[path[-1]]
+        return True
+    return False

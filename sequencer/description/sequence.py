@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, Tag
 
 from sequencer.description.box import Part, by_key
-from sequencer.description.values import AnyQuantity, Count, FactText, OnceText, Time, Word
+from sequencer.description.values import AnyQuantity, Count, FactText, OnceText, Sentence, Time, Word
 
 People = Literal["keep out", "allowed"]
 
@@ -19,18 +19,18 @@ class Leave(Part):
     once: OnceText | None = Field(None, description="condition names joined by and, or, not")
     not_before: Time | None = Field(None, description="least time in this state")
     at_latest: Time | None = Field(None, description="move after this long whatever the conditions say")
-    says: str | None = Field(None, description="why, in a builder's words")
+    says: Sentence | None = Field(None, description="why, in a builder's words")
 
 
 class State(Part):
     """One state of the sequence."""
 
-    says: str = Field(description="what it means, one sentence; stands on lamp card, stories and checklist")
+    says: Sentence = Field(description="what it means, one sentence; stands on lamp card, stories and checklist")
     people: People = Field("keep out", description="'allowed' where people may be on the pad, else 'keep out'")
     outputs: dict[Word, str] = Field(default_factory=dict, description="{output: position}; the others are at rest")
     targets: dict[Word, AnyQuantity] = Field(default_factory=dict, description="{reading: value} for 'reaches target'")
     leave: list[Leave] = Field(default_factory=list, description="ways out, the first that holds wins")
-    stays: str | None = Field(None, description="reason why this state has no way out or waits for ever")
+    stays: Sentence | None = Field(None, description="reason why this state has no way out or waits for ever")
 
 
 class Trip(Part):
@@ -40,14 +40,15 @@ class Trip(Part):
     once: OnceText = Field(description="condition names joined by and, or, not")
     go_to: Word = Field(description="the state it forces")
     not_before: Time | None = Field(None, description="least time in a state before it may trip there")
-    says: str | None = Field(None, description="why, in a builder's words")
+    says: Sentence | None = Field(None, description="why, in a builder's words")
+    because: Sentence | None = Field(None, description="why a state that keeps gas in may be left out of this trip")
 
 
 class Inhibit(Part):
     """A second layer after the state's outputs; its key reads 'OUTPUT stays POSITION'."""
 
     once: OnceText = Field(description="condition names joined by and, or, not")
-    says: str | None = Field(None, description="why, in a builder's words")
+    says: Sentence | None = Field(None, description="why, in a builder's words")
 
 
 class Withstand(Part):
@@ -60,12 +61,12 @@ class Withstand(Part):
 class Rule(Part):
     """What every interlock has."""
 
-    why: str = Field(description="the reason, one sentence")
+    why: Sentence = Field(description="the reason, one sentence")
     severity: Literal["catastrophic", "critical", "marginal", "negligible"] = Field(
         "catastrophic", description="MIL-STD-882E word for the worst outcome"
     )
     withstand: Withstand = Field(Withstand(), description="{equipment: n, slips: m} at once (default none)")
-    waive: str | None = Field(None, description="a written reason why a breach is accepted; printed with every result")
+    waive: Sentence | None = Field(None, description="a written reason why a breach is accepted; printed with every result")
 
 
 class Never(Rule):

@@ -9,6 +9,7 @@ Point pressures are gauge pascal, other quantities SI.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from math import prod
 from typing import Literal
 
 from sequencer.errors import Place
@@ -295,3 +296,18 @@ def alternatives(expression: Expression, wanted: bool = True) -> list[dict[Expre
             result = merged
         return result
     return [{expression: wanted}]
+
+
+MOST_WAYS = 200  # alternatives of one sentence; each becomes a row in every state concerned
+
+
+def ways(expression: Expression, wanted: bool = True) -> int:
+    """At most so many alternatives, counted without writing them out (they can be very many)."""
+    if isinstance(expression, Not):
+        return ways(expression.item, not wanted)
+    if isinstance(expression, And | Or):
+        numbers = [ways(item, wanted) for item in expression.items]
+        if isinstance(expression, Or) == wanted:
+            return sum(numbers)
+        return prod(numbers)
+    return 1

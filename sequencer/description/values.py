@@ -6,25 +6,27 @@ whose args are (found, required, mend), from which the reader makes a finding wi
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
 
 from pydantic import ValidationInfo
-from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+from pydantic_core import CoreSchema, core_schema
 
-from sequencer.description import language
-from sequencer.description.terms import Condition, Written
-from sequencer.quantities import Quantity, QuantityError, Span, parse, parse_any, parse_span, to_gauge
-
-
-def refuse(found: str, required: str = "", mend: str = "", offset: int = 0) -> PydanticCustomError:
-    """The one way a value is refused: found, required, how to mend, and the offset of the word."""
-    # pydantic formats the template: braces of the user's text must not reach it
-    return PydanticCustomError(
-        "refused", "{found}", {"found": found, "required": required, "mend": mend, "offset": offset}
-    )
+from sequencer.description import language, texts
+from sequencer.description.terms import MOST_WAYS, Condition, Written, ways
+from sequencer.description.texts import Band, Route, Sense, refuse
+from sequencer.quantities import (
+    ATMOSPHERE,
+    Quantity,
+    QuantityError,
+    Span,
+    odd_character,
+    parse,
+    parse_any,
+    parse_span,
+    to_gauge,
+)
 
 
 @dataclass(frozen=True)
@@ -43,8 +45,11 @@ class _Reads:
 
 def _text(value: Any, sample: str) -> str:
     if isinstance(value, str):
+        if value == "":
+            raise refuse("nothing is written here", sample, "write it, or leave the key out if it may be left out")
         return value
-    raise refuse(f"a {type(value).__name__} stands where a text is due", sample)
+    kind = "a mapping of keys" if isinstance(value, dict) else "a list" if isinstance(value, list) else "something else"
+    raise refuse(f"{kind} stands where a text is due", sample)
 
 
 def _reference(info: ValidationInfo) -> str:
@@ -62,7 +67,9 @@ def _quantity(kind: str, *, point: bool = False) -> _Reads:
         except QuantityError as error:
             raise refuse(error.message, error.required, error.mend) from error
         if point:
-            return Quantity(to_gauge(quantity, _reference(info)), kind, quantity.text, quantity.unit, "gauge")
+            gauge = to_gauge(quantity, _reference(info))
+            _not_below_vacuum(gauge, str(value))
+            return Quantity(gauge, kind, quantity.text, quantity.unit, "gauge")
         if quantity.si < 0 and kind != "temperature":
             raise refuse(f"'{value}' is negative", f"{sample}, zero or more")
         return quantity
@@ -80,13 +87,23 @@ def _span(kind: str, *, point: bool = False) -> _Reads:
             span = parse_span(_text(value, sample), kind)
         except QuantityError as error:
             raise refuse(error.message, error.required, error.mend) from error
+        if not point and _written(span.text):
+            raise refuse(f"'{value}' is a difference of pressures, which is neither absolute nor gauge", sample, "leave the reference out")
+        if span.low < 0 and kind not in ("temperature", "pressure", "angle"):
+            raise refuse(f"'{value}' is negative", f"{sample}, zero or more")
         if point:
             ends = (span.low, span.nominal, span.high)
             low, nominal, high = (to_gauge(Quantity(v, kind, "", "", _written(span.text)), _reference(info)) for v in ends)
+            _not_below_vacuum(low, str(value))
             return Span(low, nominal, high, kind, span.text)
         return span
 
     return _Reads(read, sample)
+
+
+def _not_below_vacuum(gauge: float, text: str) -> None:
+    if gauge < -ATMOSPHERE:
+        raise refuse(f"'{text}' is less than no pressure at all", "a pressure above vacuum", "look at the unit and at abs or gauge")
 
 
 def _written(text: str) -> str:
@@ -130,119 +147,57 @@ TemperatureSpan = Annotated[Span, _span("temperature")]
 RateOf = Annotated[Quantity, _quantity("rate")]
 
 
-@dataclass(frozen=True)
-class Sense:
-    """How a contact speaks: `closes when pressed` or `opens when pressed`."""
-
-    word: str
-    closed_means_word: bool
-
-    def __str__(self) -> str:
-        return f"{'closes' if self.closed_means_word else 'opens'} when {self.word}"
-
-
-@dataclass(frozen=True)
-class Band:
-    """A band of raw counts, both ends included."""
-
-    low: int
-    high: int
-
-
-@dataclass(frozen=True)
-class Route:
-    """`A to B`."""
-
-    origin: str
-    end: str
-
-
 def _typed(sample: str, make: Callable[[str], Any | None], kind: type) -> _Reads:
     def read(value: Any, info: ValidationInfo) -> Any:
         if isinstance(value, kind) and not isinstance(value, str):
             return value
-        made = make(_text(value, sample).strip())
+        text = _text(value, sample).strip(" ")
+        made = make(text)
         if made is None:
-            raise refuse(f"'{value}' is not understood", sample, f"write {sample}")
+            odd = odd_character(text)
+            if odd:
+                raise refuse(f"'{text}' holds {odd}", f"{sample}, in plain characters", "type it again on the keyboard")
+            raise refuse(f"'{text}' is not understood", sample, texts.advice(text, sample))
         return made
 
     return _Reads(read, sample)
 
 
-def _sense(text: str) -> Sense | None:
-    found = re.fullmatch(r"(closes|opens) when ([a-z][a-z0-9 ]*)", text)
-    return Sense(found[2], found[1] == "closes") if found else None
+SenseText = Annotated[Sense, _typed("'closes when WORD' or 'opens when WORD'", texts.sense, Sense)]
+BandText = Annotated[Band, _typed("'LOW to HIGH' in counts", texts.band, Band)]
+RouteText = Annotated[Route, _typed("'NAME to NAME'", texts.route, Route)]
+Bits = Annotated[int, _typed("'N bit', N from 6 to 16", texts.bits, int)]
+Every = Annotated[Quantity, _typed("'every TIME'", texts.every, Quantity)]
+PeopleCount = Annotated[int, _typed("'up to N', N from 1 to 4", texts.people, int)]
+AtLeastTime = Annotated[Quantity, _typed("'at least TIME'", texts.least, Quantity)]
+Word = Annotated[str, _typed("a name of at most 40 small letters, digits and _, a letter first", texts.word, str)]
+Sentence = Annotated[str, _typed("a sentence for people", texts.said, str)]
+Phrase = Annotated[str, _typed("a word or a short text", lambda text: text, str)]
+PositionText = Annotated[str, _typed("a position: one or a few small words", texts.position, str)]
+MeasuredText = Annotated[str, _typed("'PRESSURE to PRESSURE in TIME', maybe 'from VOLUME'", texts.measured, str)]
+HoseText = Annotated[str, _typed("'LENGTH of BORE'", texts.hose, str)]
+LeverText = Annotated[str, _typed("'SHORT to LONG', two arm lengths", texts.lever, str)]
+YesNo = Annotated[bool, _typed("yes or no", texts.yes, bool)]
+Count = Annotated[int, _typed("a whole number without leading zeros", texts.count, int)]
 
 
-def _band(text: str) -> Band | None:
-    found = re.fullmatch(r"(\d+) to (\d+)", text)
-    return Band(int(found[1]), int(found[2])) if found and int(found[1]) <= int(found[2]) else None
-
-
-def _route(text: str) -> Route | None:
-    found = re.fullmatch(r"([a-z][a-z0-9_]*) to ([a-z][a-z0-9_]*)", text)
-    return Route(found[1], found[2]) if found else None
-
-
-def _bits(text: str) -> int | None:
-    found = re.fullmatch(r"(\d+) bit", text)
-    return int(found[1]) if found and 6 <= int(found[1]) <= 16 else None
-
-
-def _every(text: str) -> Quantity | None:
-    if not text.startswith("every "):
-        return None
-    try:
-        return parse(text.removeprefix("every "), "time")
-    except QuantityError:
-        return None
-
-
-def _people(text: str) -> int | None:
-    found = re.fullmatch(r"up to (\d)", text)
-    return int(found[1]) if found and 0 < int(found[1]) <= 4 else None
-
-
-def _least(text: str) -> Quantity | None:
-    try:
-        return parse(text.removeprefix("at least "), "time") if text.startswith("at least ") else None
-    except QuantityError:
-        return None
-
-
-def _word(text: str) -> str | None:
-    return text if re.fullmatch(r"[a-z][a-z0-9_]*", text) else None
-
-
-def _yes(text: str) -> bool | None:
-    return {"yes": True, "no": False}.get(text)
-
-
-def _count(text: str) -> int | None:
-    return int(text) if re.fullmatch(r"\d{1,9}", text) and (text == "0" or text[0] != "0") else None
-
-
-SenseText = Annotated[Sense, _typed("'closes when WORD' or 'opens when WORD'", _sense, Sense)]
-BandText = Annotated[Band, _typed("'LOW to HIGH' in counts", _band, Band)]
-RouteText = Annotated[Route, _typed("'NAME to NAME'", _route, Route)]
-Bits = Annotated[int, _typed("'N bit', N from 6 to 16", _bits, int)]
-Every = Annotated[Quantity, _typed("'every TIME'", _every, Quantity)]
-PeopleCount = Annotated[int, _typed("'up to N', N from 1 to 4", _people, int)]
-AtLeastTime = Annotated[Quantity, _typed("'at least TIME'", _least, Quantity)]
-Word = Annotated[str, _typed("a name of small letters, digits and _, a letter first", _word, str)]
-YesNo = Annotated[bool, _typed("yes or no", _yes, bool)]
-Count = Annotated[int, _typed("a whole number without leading zeros", _count, int)]
-
-
-def _sentence(read: Callable[[str], Any], sample: str, wrap: bool) -> _Reads:
+def _sentence(read: Callable[..., Any], sample: str, wrap: bool) -> _Reads:
     def validate(value: Any, info: ValidationInfo) -> Any:
         if isinstance(value, Condition | Written):
             return value
         text = _text(value, sample)
+        odd = odd_character(text)
+        if odd:
+            at = next(i for i, one in enumerate(text) if not 0x20 <= ord(one) < 0x7F)
+            raise refuse(f"the sentence holds {odd}", f"{sample}, in plain characters", "type it again on the keyboard", at)
         try:
-            made = read(text)
+            made = read(text, (info.context or {}).get("lines", frozenset())) if read is language.proposition else read(text)
         except language.LanguageError as error:
             raise refuse(error.message, error.required, error.mend, error.offset) from error
+        if wrap and ways(made) > MOST_WAYS:
+            raise refuse(
+                f"the sentence can hold in {ways(made)} different ways", f"at most {MOST_WAYS}", "give a part of it its own condition"
+            )
         return Written(made, text) if wrap else made
 
     return _Reads(validate, sample)
