@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 import zlib
+from dataclasses import replace
 
 from sequencer.errors import SequencerError
 from sequencer.table.image import (
@@ -12,7 +13,7 @@ from sequencer.table.image import (
     HEADER,
     HOLD,
     INVERT,
-    LEAST_BYTES,
+    LEAST,
     MAGIC,
     OPPOSITE,
     TRIP,
@@ -57,17 +58,19 @@ def decode(image: bytes) -> Table:
     if said != found:
         raise ImageError("damaged", f"its checksum says {said:08X}, its bytes give {found:08X}")
     try:
-        return _Reader(image).table()
+        return Reader(image).table()
     except (LookupError, ValueError, struct.error) as error:
         raise ImageError("damaged", f"its checksum is right, but its parts do not fit together ({error})") from error
 
 
-class _Reader:
+class Reader:
     """Reads one image from front to back."""
 
     def __init__(self, image: bytes) -> None:
         self.image = image
         self.at = HEADER.size
+        self.pairs: dict[tuple[int, int], tuple[int, int, int] | None] = {}
+        self.alike: set[int] = set()  # bits that compare two readings on one scale
         (_, _, _, self.size, self.revision, self.scan_ms, self.contacts, self.analogs, self.hearts, self.outputs,
          self.bits, self.states, self.rows, self.inhibits, self.columns, _, _, self.inhibits_at, self.rows_at,
          self.contacts_at) = HEADER.unpack_from(image)  # fmt: skip
@@ -81,8 +84,7 @@ class _Reader:
 
     def table(self) -> Table:
         columns: dict[int, int] = {}
-        scales: dict[int, tuple[int, int]] = {}
-        bits = tuple(self.bit(i, columns, scales) for i in range(self.bits))
+        bits = tuple(self.bit(i, columns) for i in range(self.bits))
         self.expect(self.inhibits_at, "the bits end")
         inhibits = tuple(self.inhibit(i) for i in range(self.inhibits))
         self.expect(self.rows_at, "the inhibits end")
@@ -95,9 +97,11 @@ class _Reader:
         states = tuple(self.state(i, states_at + i * stride, columns, rows) for i in range(self.states))
         if len(rows) != self.rows:
             raise ValueError(f"the header says {self.rows} rows, the states have {len(rows)}")
+        scales = self.scales()
         analogs = tuple(
             AnalogSpec(f"analog {i}", 16, low, high, *scales.get(i, (0, 0))) for i, (low, high) in enumerate(bands)
         )
+        bits = tuple(replace(b, on=b.on * scales[b.source][0]) if i in self.alike else b for i, b in enumerate(bits))
         hearts = tuple(f"heartbeat {i}" for i in range(self.hearts))
         return Table("", self.revision, self.scan_ms, contacts, analogs, hearts, outputs, bits, states, tuple(rows), inhibits)
 
@@ -120,7 +124,7 @@ class _Reader:
             want |= (literal >> 7) << (literal & 0x7F)
         return Literals(care, want, bool(head & INVERT))
 
-    def bit(self, index: int, columns: dict[int, int], scales: dict[int, tuple[int, int]]) -> Bit:
+    def bit(self, index: int, columns: dict[int, int]) -> Bit:
         head = self.number(1)
         kind, name = Kind(head & 0x0F), f"bit {index}"
         extra, wanted = bool(head & EXTRA), not head & OPPOSITE
@@ -145,25 +149,37 @@ class _Reader:
             columns[self.number(1)] = source
             off, wanted = self.number(2), True
         elif kind == Kind.DIFFERS:
-            second, *numbers, on = self.number(1), self.number(4), self.number(4), self.number(4), self.number(4)
-            gain, other, offset = (n - (1 << 32) if n >> 31 else n for n in numbers)
-            # the two offsets matter by their difference alone: the first reading carries it
-            self.scale(scales, source, gain, offset, second, other)
+            second, on = self.number(1), self.number(2)
+            if extra:
+                *numbers, on = (self.number(4) for _ in range(4))
+                gain, other, offset = (n - (1 << 32) if n >> 31 else n for n in numbers)
+                self.pairs[source, second] = (gain, other, offset)
+            else:
+                self.pairs.setdefault((source, second), None)
+                self.alike.add(index)
         elif kind == Kind.COMMAND:
             source, on = source >> 2, source & 3
         hold = self.number(2) if head & HOLD else 0
         drop = self.number(2) if head & DROP else 0
         return Bit(name, kind, source, second, on, off, wanted, sign, hold, drop, rule)
 
-    def scale(self, scales: dict[int, tuple[int, int]], a: int, gain: int, offset: int, b: int, other: int) -> None:
-        """Give both readings of a difference a scale in which offset(a) - offset(b) is what the image says."""
-        if b in scales:
-            scales[a] = (gain, scales[b][1] + offset)
-        elif a in scales:
-            scales[b] = (other, scales[a][1] - offset)
-        else:
-            scales[b] = (other, 0)
-            scales[a] = (gain, offset)
+    def scales(self) -> dict[int, tuple[int, int]]:
+        """(gain, offset) per reading of a difference. Of offsets only their difference is known; gains of pairs on one
+        scale (`None`) are known only where another pair gives them, else 1."""
+        scales: dict[int, tuple[int, int]] = {}
+        left = dict(self.pairs)
+        while left:
+            near = [pair for pair in left if pair[0] in scales or pair[1] in scales]
+            (a, b), rule = next((p, left[p]) for p in [*near, *sorted(left, key=lambda p: left[p] is None)])
+            if a not in scales and b not in scales:
+                scales[b] = (1, 0) if rule is None else (rule[1], 0)
+            gain, other, offset = (None, None, 0) if rule is None else rule
+            if b in scales:
+                scales[a] = scales.get(a, (scales[b][0] if gain is None else gain, scales[b][1] + offset))
+            else:
+                scales[b] = (scales[a][0] if other is None else other, scales[a][1] - offset)
+            del left[a, b]
+        return scales
 
     def inhibit(self, index: int) -> InhibitSpec:
         head = self.number(1)
@@ -187,7 +203,9 @@ class _Reader:
 
     def row(self, state: int) -> Row:
         to, head = self.number(1), self.number(1)
-        least = self.number(LEAST_BYTES[head >> 6])
         rule = self.literals(head & 0x3F)
+        least = self.number(2) if head & LEAST else 0
+        if least & 0x8000:
+            least = least & 0x7FFF | self.number(2) << 15
         origin = "trip" if to & TRIP else f"state {state}"
         return Row(state, rule.care, rule.want, least, to & ~TRIP, f"{origin} {'row' if to & TRIP else 'exit'}")

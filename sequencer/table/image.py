@@ -12,18 +12,19 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from sequencer.errors import DoesNotFit
-from sequencer.table.table import MAX_BITS, MAX_DELAY, MAX_SCANS, NO_TARGET, Bit, Kind, Literals, Row, Table
+from sequencer.table.table import MAX_BITS, MAX_DELAY, NO_TARGET, Bit, Kind, Literals, Row, Table
 
 MAGIC = b"FLOW"
 VERSION = 1
 HEADER = struct.Struct("<4sBBHIHBBBBBBHBBBBHHH")
 CHECKSUM_NAME = "CRC-32/ISO-HDLC"  # check value of "123456789": CBF43926
 LIMITS = {
-    "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 64, "positions": 4, "bits": MAX_BITS, "states": 127,
+    "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 63, "positions": 4, "bits": MAX_BITS, "states": 127,
     "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFF00,
 }  # fmt: skip
 INVERT, OPPOSITE, EXTRA, HOLD, DROP, TRIP = 0x40, 0x10, 0x20, 0x40, 0x80, 0x80
-LEAST_BYTES = (0, 1, 2, 4)  # by the two top bits of a row's second byte
+LEAST = 0x80  # in the first byte of a row's list: the least time follows the literals
+MOST_LEAST = 0x7FFF_FFFF  # scans; 15 bits in two bytes, 16 more where the top bit of those says so
 TAIL = 72  # at least so many bytes follow the rows: the longest record read from a damaged table stays inside
 
 RowKey = tuple[int, int, int, int, bool]
@@ -188,7 +189,7 @@ def _states(table: Table, columns: tuple[int, ...]) -> tuple[bytes, bytes]:
         fits(len(mine), 0, LIMITS["rows in a state"], f"{state.name}: the number of rows")
         for care, want, least, to, _ in mine:
             fits(to, 0, len(table.states) - 1, f"{state.name}: next state")
-            fits(least, 0, MAX_SCANS, f"{state.name}: least scans")
+            fits(least, 0, MOST_LEAST, f"{state.name}: least scans")
             _list(Literals(care, want), len(table.bits), state.name, may_be_never=False)
     shared = shared_lengths(keys)
     stream = _Rows()
@@ -206,9 +207,11 @@ def _states(table: Table, columns: tuple[int, ...]) -> tuple[bytes, bytes]:
 
 def _row(row: RowKey) -> bytes:
     care, want, least, to, trip = row
-    width = next(i for i, size in enumerate(LEAST_BYTES) if least < 1 << 8 * size)
     body = _list(Literals(care, want), MAX_BITS, "a row", may_be_never=False)
-    return bytes([to | (TRIP if trip else 0), body[0] | width << 6]) + least.to_bytes(LEAST_BYTES[width], "little") + body[1:]
+    after = b""
+    if least:
+        after = struct.pack("<H", least) if least < 0x8000 else struct.pack("<HH", least & 0x7FFF | 0x8000, least >> 15)
+    return bytes([to | (TRIP if trip else 0), body[0] | (LEAST if least else 0)]) + body[1:] + after
 
 
 def _list(literals: Literals, below: int, where: str, may_be_never: bool = True) -> bytes:
@@ -257,6 +260,7 @@ def _bit(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[
             head, body = int(kind), bytes([source, columns.index(source)]) + short(bit.off, "drop-out in counts")
         elif kind == Kind.DIFFERS:
             body = _difference(table, bit, source)
+            head |= EXTRA if len(body) > 4 else 0
         elif kind == Kind.COMMAND:
             body = bytes([source << 2 | fits(bit.on, 0, 3, f"{name}: position")])
         else:
@@ -271,16 +275,18 @@ def _bit(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[
 
 
 def _difference(table: Table, bit: Bit, source: int) -> bytes:
-    """DIFFERS: both gains, the difference of the offsets, the limit; all sums fit 32 bits with sign."""
+    """DIFFERS: a limit in counts where both readings have one scale, else gains, offset and limit in scaled units."""
     second = fits(bit.second, 0, len(table.analogs) - 1, f"{bit.name}: second reading")
     a, b = table.analogs[source], table.analogs[second]
-    limit = 0x7FFF_FFFF
+    fits(bit.on, 0, 0x7FFF_FFFF, f"{bit.name}: limit in scaled units")
+    if (a.gain, a.offset) == (b.gain, b.offset) and a.gain:
+        counts = -(-bit.on // abs(a.gain))  # |gain * x| >= limit exactly when |x| >= limit / gain, rounded up
+        return bytes([source, second]) + struct.pack("<H", fits(counts, 0, 0xFFFF, f"{bit.name}: limit in counts"))
     for spec in (a, b):
-        fits(abs(spec.gain), 0, limit, f"{spec.name}: gain")
-        fits(abs(spec.offset), 0, limit, f"{spec.name}: offset")
+        fits(abs(spec.gain), 0, 0x7FFF_FFFF, f"{spec.name}: gain")
+        fits(abs(spec.offset), 0, 0x7FFF_FFFF, f"{spec.name}: offset")
     # |gain*counts + offset| of each reading over its valid band: the scan looks at no other
     spans = [max(abs(s.gain * s.low + s.offset), abs(s.gain * s.high + s.offset)) for s in (a, b)]
-    fits(sum(spans), 0, limit, f"{bit.name}: the widest difference in scaled units")
-    fits(bit.on, 0, limit, f"{bit.name}: limit in scaled units")
+    fits(sum(spans), 0, 0x7FFF_FFFF, f"{bit.name}: the widest difference in scaled units")
     offset = (a.offset - b.offset) & 0xFFFF_FFFF
-    return bytes([source, second]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)
+    return bytes([source, second, 0, 0]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)

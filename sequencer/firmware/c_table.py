@@ -1,0 +1,126 @@
+"""The table as C text: follow_table.h (sizes, names, rest positions) and follow_table.c (the bytes, line by line)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sequencer.firmware.names import comment, constants, string
+from sequencer.firmware.words import bit_words, list_words, row_words
+from sequencer.table import Table
+from sequencer.table.decode import Reader
+from sequencer.table.image import CHECKSUM_NAME, HEADER, VERSION, Sections, layout, row_keys, shared_lengths
+
+CAUTION = (
+    "It follows a model of the pad, not the hardware; it certifies nothing. Stored gas can kill: people stay away",
+    "whatever the software says; relief, locking pin and a vent that opens on power loss are not optional.",
+)
+
+
+def banner(table: Table, checksum: int) -> list[str]:
+    """The opening comment of every generated C file."""
+    return [
+        f"/* {comment(table.title)}, revision {table.revision}, checksum {checksum:08X} ({CHECKSUM_NAME}).",
+        " * Exported from the pad's description; change that and export anew, not this file.",
+        *(f" * {line}" for line in CAUTION),
+        " */",
+    ]
+
+
+def header_text(table: Table) -> str:
+    """follow_table.h; raises DoesNotFit for numbers and names that C cannot carry."""
+    image, where = layout(table)
+    checksum = int.from_bytes(image[-4:], "little")
+    kinds = 0
+    for bit in table.bits:
+        kinds |= 1 << int(bit.kind)
+    rest = [o.idle if o.rest is None else o.rest for o in table.outputs]
+    sizes = {
+        "SIZE": where.size, "SCAN_MS": table.scan_ms, "CONTACTS": len(table.contacts), "ANALOGS": len(table.analogs),
+        "HEARTBEATS": len(table.heartbeats), "OUTPUTS": len(table.outputs), "BITS": len(table.bits),
+        "STATES": len(table.states), "INHIBITS": len(table.inhibits), "COLUMNS": len(where.columns),
+        "COUNTERS": where.counters, "BITS_AT": where.bits, "INHIBITS_AT": where.inhibits, "ROWS_AT": where.rows,
+        "CONTACTS_AT": where.contacts, "ANALOGS_AT": where.analogs, "STATES_AT": where.states,
+        "STRIDE": where.stride,
+    }  # fmt: skip
+    lines = [
+        *banner(table, checksum), "#ifndef FOLLOW_TABLE_H", "#define FOLLOW_TABLE_H", "",
+        f"#define FOLLOW_TITLE {string(table.title)}",
+        f"#define FOLLOW_REVISION {table.revision}ul",
+        f"#define FOLLOW_CHECKSUM 0x{checksum:08X}ul",
+        *(f"#define FOLLOW_{name} {value}u" for name, value in sizes.items()),
+        f"#define FOLLOW_SCALED {int(_scaled(image, table))} /* 1: some difference is between readings of unlike scale */",
+        f"#define FOLLOW_KINDS 0x{kinds:04X}u /* bit k: conditions of kind k occur */",
+        f"#define FOLLOW_REST {', '.join(f'{code}u' for code in rest) or '0u'} /* per output: position at rest */",
+    ]  # fmt: skip
+    for group, names in constants(table).items():
+        if names:
+            lines += ["", f"/* {group}s */", *(f"#define {name} {number}u" for name, number in names.items())]
+    return "\n".join([*lines, "", "#endif", ""])
+
+
+def _scaled(image: bytes, table: Table) -> bool:
+    reader, columns = Reader(image), dict[int, int]()
+    for i in range(len(table.bits)):
+        reader.bit(i, columns)
+    return any(rule is not None for rule in reader.pairs.values())
+
+
+def source_text(table: Table) -> str:
+    """follow_table.c: every record of the image on a line of its own, with what it says."""
+    image, where = layout(table)
+    checksum = int.from_bytes(image[-4:], "little")
+    lines = [*banner(table, checksum), '#include "follow.h"', "", "const uint8_t follow_table[FOLLOW_SIZE] FOLLOW_FLASH = {"]
+    at = 0
+    for end, words in _records(table, image, where):
+        if end > at:
+            lines.append(f"    {' '.join(f'0x{b:02X},' for b in image[at:end])} /* {comment(words)} */")
+        at = end
+    return "\n".join([*lines, "};", ""])
+
+
+def _records(table: Table, image: bytes, where: Sections) -> Iterator[tuple[int, str]]:
+    """(end of a record, what it says), from front to back without a gap."""
+    reader = Reader(image)
+    yield HEADER.size, f"header: format {VERSION}, {where.size} bytes, scan {table.scan_ms} ms"
+    columns: dict[int, int] = {}
+    for i, bit in enumerate(table.bits):
+        reader.bit(i, columns)
+        yield reader.at, f"bit {i} {bit.name}: {bit_words(table, bit)}"
+    for i, item in enumerate(table.inhibits):
+        reader.inhibit(i)
+        yield reader.at, f"{item.name}: {list_words(table, item.care, item.want)}"
+    users = _users(table, image, where)
+    while reader.at < where.contacts:
+        start = reader.at - where.rows
+        row = reader.row(0)
+        yield reader.at, f"{row_words(table, row)} [{users.get(start, 'more of the above')}]"
+    at = where.contacts
+    for contact in table.contacts:
+        at += 2
+        yield at, f"contact {contact.name}: steady {contact.steady} scans"
+    for analog in table.analogs:
+        at += 4
+        yield at, f"reading {analog.name}: valid {analog.low} to {analog.high} counts"
+    for output in table.outputs:
+        at += 1
+        rest = "stays" if output.rest is None else output.positions[output.rest]
+        yield at, f"output {output.name}: rest {rest}"
+    for state in table.states:
+        at += where.stride
+        named = ", ".join(f"{o.name} {o.positions[c]}" for o, c in zip(table.outputs, state.outputs, strict=True))
+        yield at, f"state {state.name}: {named}"
+    yield where.size - 4, "room behind the last record"
+    yield where.size, "checksum"
+
+
+def _users(table: Table, image: bytes, where: Sections) -> dict[int, str]:
+    """{offset in the row stream: the states whose rows begin there}."""
+    users: dict[int, list[str]] = {}
+    common = shared_lengths(row_keys(table))
+    for i, state in enumerate(table.states):
+        at = where.states + i * where.stride
+        if common[i]:
+            users.setdefault(int.from_bytes(image[at : at + 2], "little"), []).append(state.name)
+        if image[at + 5]:
+            users.setdefault(int.from_bytes(image[at + 3 : at + 5], "little"), []).append(state.name)
+    return {offset: "from here: " + ", ".join(names) for offset, names in users.items()}
