@@ -65,6 +65,7 @@ def _entries() -> tuple[Assumed, ...]:
         Assumed("catch.engages", "length", "3 mm (2 to 4)", "overlap of the catch that the wire has to draw", _PRACTICE),
         Assumed("catch.spring", "force", "3 N (1 to 6)", "spring that keeps the catch engaged", _PRACTICE),
         Assumed("catch.friction", "ratio", "0.16 (0.11 to 0.25)", "greased steel; the same catch dry reaches 0.74", "seen"),
+        Assumed("catch.strength", "force", "200 N (100 to 400)", "small steel catch before it yields or creeps off", _PRACTICE),
         Assumed("wire.slack", "length", "0.5 mm (0 to 1.5)", "lost travel of a hand-made wire", _PRACTICE),
         Assumed("wire.stretch", "compliance", "0.15 mm per kgf (0.1 to 0.25)", "thin steel wire and its two ends", _PRACTICE),
         # servo, power, link, sensors

@@ -38,18 +38,20 @@ class HeadValues:
     engages: Span
     spring: Span
     catch_friction: Span
+    strength: Span
     lets_go_in: Span
     assumed: tuple[str, ...]
 
-    def head(self, friction: End, angle: End = "nominal", rest: End | None = None) -> Head:
-        """The head with contact friction, contact angle, and all other friction (`rest`) at the ends asked for."""
+    def head(self, friction: End, angle: End = "nominal", rest: End | None = None, pins: End | None = None) -> Head:
+        """The head with contact friction, contact angle, catch (`rest`) and pins at the ends asked for."""
         other = friction if rest is None else rest
         radius = self.pin_diameter / 2.0
         return Head(
             at(self.contact_angle, angle), at(self.friction, friction),
             tuple(Lever(a, b, radius if radius < min(a, b) else 0.0) for a, b in self.levers),
-            pin_mu=at(self.pin_friction, other), catch_mu=at(self.catch_friction, other),
+            pin_mu=at(self.pin_friction, other if pins is None else pins), catch_mu=at(self.catch_friction, other),
             catch_engages=at(self.engages, other), catch_spring=at(self.spring, other),
+            catch_strength=at(self.strength, OPPOSITE[other]),
         )  # fmt: skip
 
 
@@ -68,6 +70,7 @@ def head(pad: Pad, name: str) -> HeadValues:
         levers=tuple(lever_arms(text) for text in part.levers),
         engages=used.of(catch.get("engages"), "catch.engages"), spring=used.of(catch.get("spring"), "catch.spring"),
         catch_friction=used.of(catch.get("friction"), "catch.friction"),
+        strength=used.of(catch.get("strength"), "catch.strength"),
         lets_go_in=used.of(part.lets_go_in, "release_head.lets_go_in"), assumed=tuple(used.keys),
     )  # fmt: skip
 
