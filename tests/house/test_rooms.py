@@ -13,8 +13,9 @@ ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "sequencer"
 LONGEST = 350
 FLOORS = {
-    "cli": 6,
-    "report": 5,
+    "cli": 7,
+    "report": 6,  # draws what sizing works out
+    "sizing": 5,  # asks the proof for its races
     "proof": 4, "trials": 4, "firmware": 4, "crew": 4, "records": 4,
     "simulation": 3,
     "machine": 2, "site": 2, "table": 2,
