@@ -2,7 +2,7 @@
 
 'PART: MODE at TIME', 'PART: MODE in STATE', 'PART: MODE in STATE after TIME' (drills), 'PART:MODE@TIME'
 (command line); acts 'press stop in holding', 'set key: not turned at 90 s', 'walk pad_hand in at 5 s',
-'blink power in filling', 'hold button at 3 s'.
+'blink power in filling', 'hold button at 3 s', 'mend radio in holding', 'burst bottle in filling'.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import re
 from sequencer.description.box import ContactInput
 from sequencer.description.crew import Drill
 from sequencer.description.faults import Fault, faults
+from sequencer.description.grounds import VolumePart
 from sequencer.description.pad import Pad
 from sequencer.errors import SequencerError
 from sequencer.quantities import QuantityError, parse, to_gauge
@@ -23,6 +24,7 @@ from sequencer.simulation.events import (
     Event,
     Hold,
     InState,
+    Mend,
     Moment,
     PowerOff,
     Press,
@@ -121,12 +123,19 @@ def _action(pad: Pad, words: str, whole: str) -> Action:
         role, _, direction = what.partition(" ")
         if role in pad.crew.roles and direction in ("in", "out"):
             return Walk(role, direction)
+    if verb == "mend":
+        if what not in {known.part for known in faults(pad)}:
+            raise SequencerError(f"'{whole}': there is no part '{what}' that can fail")
+        return Mend(what)
+    if verb == "burst" and isinstance(pad.site.get(what), VolumePart):
+        return SetPressure(what, 0.0)
     if (verb, what) == ("blink", "power"):
         return Blink()
     if (verb, what) == ("cut", "power"):
         return PowerOff()
     raise SequencerError(
-        f"'{whole}' is not understood; required: press INPUT, hold INPUT, set NAME: WORD, walk ROLE in, blink power or cut power"
+        f"'{whole}' is not understood; required: press INPUT, hold INPUT, set NAME: WORD, walk ROLE in, "
+        "mend PART, burst VOLUME, blink power or cut power"
     )
 
 

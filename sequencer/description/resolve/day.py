@@ -167,7 +167,7 @@ def _moment(names: Names, path: Where, text: str, moment: str) -> bool:
 
 def _act(names: Names, path: Where, text: str) -> None:
     cuts = [match.start() for match in re.finditer(r" (?:at|in) ", text)]
-    required = "press INPUT, hold INPUT, set NAME: WORD, walk ROLE in, blink power or cut power; then 'at TIME' or 'in STATE'"
+    required = "press INPUT, hold INPUT, set NAME: WORD, walk ROLE in, mend PART, burst VOLUME, blink power or cut power; then 'at TIME' or 'in STATE'"
     cut = cuts[-1] if cuts else 0
     if not cuts or not _moment(names, path, text, text[cut + 1 :]):
         if not cuts:
@@ -181,5 +181,10 @@ def _act(names: Names, path: Where, text: str) -> None:
         _setting(names, path, name.strip(), word.strip())
     elif verb == "walk" and what.partition(" ")[2] in ("in", "out"):
         names.need("roles", what.partition(" ")[0], path, "a role of the crew", text=text)
+    elif verb == "burst":
+        names.need("site", what, path, "a volume", kind=VolumePart, text=text)
+    elif verb == "mend":
+        if not any(names.has(section, what) for section in ("inputs", "outputs", "site")):
+            names.need("site", what, path, "a part that can fail", text=text)
     elif (verb, what) not in (("blink", "power"), ("cut", "power")):
-        names.say("not-understood", path, f"'{text[:cut]}' is not understood", required, offer(verb, ("press", "hold", "set", "walk", "blink", "cut")))
+        names.say("not-understood", path, f"'{text[:cut]}' is not understood", required, offer(verb, ("press", "hold", "set", "walk", "mend", "burst", "blink", "cut")))
