@@ -155,7 +155,7 @@ class Parts:
                 servo = ServoDrive(ground, pad, name, feed, relay)
                 feed.servos.append(servo)
                 pulled = [w.wire.end for w in pad.parts(WirePart).values() if w.wire.origin == name]
-                servo.heads = [self.heads[head] for head in pulled if head in self.heads]
+                servo.pull([self.heads[head] for head in pulled if head in self.heads])
                 self.servos[name] = servo
             rest = positions.index(output.rest) if output.rest in positions else None
             booting = positions.index(output.while_booting) if output.while_booting in positions else rest

@@ -1,7 +1,7 @@
 """What the box drives and what feeds it: supplies with their sag, relays, lamps, servos with wire and head.
 
-Only servos draw a current worth counting (coils and the box itself are left out). A supply's voltage follows the
-current of the moment before, in substeps of 5 ms.
+Only servos draw a current worth counting (coils and the box itself are left out). A supply sees each servo as the
+resistance it had in the substep of 5 ms before: exact for a stalled one, whose current follows the voltage.
 """
 
 from __future__ import annotations
@@ -55,10 +55,10 @@ class Feed:
         """Terminal voltage under the present current."""
         if not self.live:
             return 0.0
-        current = 0.0
+        drawn = 0.0
         for servo in self.servos:
-            current += servo.current
-        return max(0.0, self.open_voltage - self.resistance * current)
+            drawn += servo.conductance
+        return self.open_voltage / (1.0 + self.resistance * drawn)
 
     def strike(self, mode: str) -> None:
         if mode == "fails":
@@ -138,12 +138,20 @@ class ServoDrive:
         self.heads: list[HeadState] = []
         self.code: int | None = None
         self.modes: set[str] = set()
-        self.current = 0.0
+        self.current = self.conductance = 0.0
+        """A, and A/V as its supply sees it."""
         self._stalled_for = 0.0
         self._told = False
 
     def _pulse(self, code: int) -> float:
         return 2.0 * self.servo.neutral - self.pulses[code] if self.flip else self.pulses[code]
+
+    def pull(self, heads: list[HeadState]) -> None:
+        """Fix the wires to heads."""
+        self.heads = heads
+        travel = max(self.servo.travel(self.idle, angle) for angle in self.angles)
+        for head in heads:
+            head.wire.stretches_for(travel, head.head.catch_engages)
 
     def ask(self, code: int | None) -> None:
         """The pulse train of a position, or none."""
@@ -212,9 +220,10 @@ class ServoDrive:
                 goal = servo.angle(pulse)
                 state.stalled = goal > state.stops[1] + 1e-6 and state.angle >= state.stops[1] - 1e-6
             self.current = state.current
+            self.conductance = state.current / volts if volts > 0.0 else 0.0
             drawn = servo.travel(self.idle, state.angle)
             for head in heads:
-                head.draw(drawn)
+                head.draw(drawn, h)
             if feed.voltage < feed.lowest:
                 feed.lowest = feed.voltage
             self._stalled_for = self._stalled_for + h if state.stalled else 0.0

@@ -34,8 +34,8 @@ HALF_HOLDS = 0.4
 """Share of the rated load at which a half latched head gives way (our choice)."""
 DIRT_HOLDS_FOR = 20.0
 """A head latched on dirt creeps off after so many s above a quarter of its rated load (our choice)."""
-STRETCHED = (0.012, 10.0)
-"""A stretched wire: more slack (m) and so many times the stretch (our choice)."""
+STRETCHED = 0.6
+"""A stretched wire draws the catch only this share of its engagement (our choice)."""
 
 HeadWord = Literal["latched", "half latched", "let go", "open"]
 
@@ -49,13 +49,17 @@ class WireState:
         stretch = given_or_assumed(part.stretch if part else None, "wire.stretch").nominal
         self.whole = Wire(slack, max(stretch, 1e-9))
         self.wire = self.whole
+        self._long = slack
+
+    def stretches_for(self, travel: float, engages: float) -> None:
+        """How slack it is when stretched, for a horn that draws ``travel`` m and a catch that ``engages`` m."""
+        self._long = max(self.whole.slack, travel - STRETCHED * engages)
 
     def strike(self, mode: str) -> None:
-        more, times = STRETCHED
         if mode == "off":
             self.wire = replace(self.wire, off=True)
         else:
-            self.wire = replace(self.wire, slack=self.whole.slack + more, stretch=self.whole.stretch * times)
+            self.wire = replace(self.wire, slack=self._long)
         self.ground.stirred = True
 
     def mend(self) -> None:
@@ -160,7 +164,7 @@ class HeadState:
         self.tension = 0.0
         """Pull of the wire on the horn, N."""
         self.modes: set[str] = set()
-        self._timer = 0.0
+        self._timer = self._drawn_for = 0.0
         self._dirt = 0.0
         self._told: set[str] = set()
         self.holding = False
@@ -179,7 +183,7 @@ class HeadState:
         if force > LIFTS and self.head.relatch_force(force) > HAND_FORCE:
             self.ground.tell(self.name, f"does not close against {force / KGF:.0f} kgf")
             return False
-        self.catch = self._timer = self._dirt = 0.0
+        self.catch = self._timer = self._dirt = self._drawn_for = 0.0
         self._told.clear()
         self.freed = False
         self.word = "half latched" if self.modes & {"half latched", "latched on dirt"} else "latched"
@@ -222,8 +226,9 @@ class HeadState:
 
     # ------------------------------------------------------------------ motion
 
-    def draw(self, horn: float) -> None:
-        """The horn stands ``horn`` m from where the wire begins: move the catch, set the wire's tension."""
+    def draw(self, horn: float, h: float) -> None:
+        """The horn stands ``horn`` m from where the wire begins, for ``h`` s: move the catch, set the wire's tension."""
+        self._drawn_for = self._drawn_for + h if self.catch >= self.head.catch_engages else 0.0
         wire = self.wire.wire
         if wire.off:
             self.catch = self.tension = 0.0
@@ -251,24 +256,26 @@ class HeadState:
         self.settle()
         if not self.shut:
             return
-        if not self._free(dt):
+        if self.catch >= self.head.catch_engages:
+            self._timer = max(self._timer, self._drawn_for)
+        elif self._free(dt):
+            self._timer += dt
+        else:
             self._timer = 0.0
             return
         if self.pinned:
             self._once("pin", "its catch is drawn but the pin holds it")
+            self._timer = self._drawn_for = 0.0
             return
         if self._seized():
             self._once("seized", f"seizes under {self.load / KGF:.0f} kgf: its catch is free and it stays shut")
             return
-        self._timer += dt
         if self._timer >= self.delay + (LATE if "lets go late" in self.modes else 0.0) - 1e-9:
             self.let_go()
 
     def _free(self, dt: float) -> bool:
-        """Whether nothing but pin and friction keeps the claws shut."""
+        """Whether the claws come off a catch that nobody draws."""
         modes, load = self.modes, self.load
-        if self.catch >= self.head.catch_engages:
-            return True
         if modes:
             if "lets go early" in modes and load > EARLY_LOAD:
                 return True

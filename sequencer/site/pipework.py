@@ -91,6 +91,11 @@ class Line:
         self.apply()
         return False
 
+    def tear(self) -> None:
+        """The far side is gone, and nothing holds the hose shut."""
+        self.parted, self.charged = True, False
+        self.apply()
+
     def join(self) -> None:
         """The vehicle stands on its seat again and the line is on it."""
         if self.parted:
@@ -170,7 +175,7 @@ class SupplyState:
         self.hand_open = True
         self.modes: set[str] = set()
         self.lines: list[Line] = []
-        self.sunk = 0.0
+        self.sunk = self.starved = 0.0
         self.risen = 0.0
         self._struck = 0.0
         self._told_low = False
@@ -223,17 +228,21 @@ class SupplyState:
                     flowing = True
                     if net.q[path] > 0.0 and not net.wet_now[path]:
                         q += net.q[path]
-        if not flowing and "runs down" not in self.modes:
-            self.risen, self.sunk = self._creep, 0.0
+        if not flowing and not self.modes:
+            self.risen, self.sunk, self.starved = self._creep, 0.0, 0.0
             return
         back = self.cylinder
         if not self.regulated or "fails open" in self.modes:
             outlet = back
         else:
             full = self.seat.C * RHO0 * math.sqrt(T0 / self.ground.temperature) * back
-            self.sunk += (self.droop * min(q / full, 3.0) - self.sunk) * min(1.0, dt / 0.1)
+            share = q / full
+            self.sunk += (self.droop * min(share, 1.0) - self.sunk) * min(1.0, dt / 0.1)
+            # A line that takes more than the seat can give starves the outlet until both agree.
+            more = 1.0 - 1.0 / share if share > 1.0 else share - 1.0
+            self.starved = max(0.0, self.starved + more * net.p[self.index] * min(1.0, dt / 0.1))
             self.risen += (self._creep * max(0.0, 1.0 - q / (0.01 * full)) - self.risen) * min(1.0, dt / 5.0)
-            outlet = min(self.set_to - self.sunk + self.risen, back)
+            outlet = min(max(self.set_to - self.sunk - self.starved + self.risen, P_ATM), back)
         if abs(outlet - net.p[self.index]) > 20.0:
             net.set_reservoir(self.name, outlet)
         if back < 0.5 * min(self.set_to, self.first) and not self._told_low:

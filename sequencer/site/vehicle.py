@@ -74,7 +74,7 @@ class Vehicle(Parts):
 
     def _set_up(self, stand: Stand) -> None:
         """A vehicle stands on the seat again, filled with its water, hoses on."""
-        if stand.present:
+        if stand.present and not self._flown:
             return
         for line in self.lines.values():
             line.join()
@@ -85,6 +85,19 @@ class Vehicle(Parts):
         for other in self.stands.values():
             if other is stand or other.volume in flown:
                 other.present = True
+
+    def burst(self, volume: str) -> None:
+        """A volume bursts: its gas and water are gone at once, and what was led to it leads into the open."""
+        i = self.volume_index(volume)
+        self.ground.tell(volume, f"bursts at {self.pressure(volume) / 1e5:.1f} bar")
+        for line in self.lines.values():
+            if touches(line.plan, {volume}):
+                line.tear()
+        self.net.put(i, P_ATM, self.ground.temperature, 0.0)
+        self._flown.add(volume)
+        if volume in self.stands:
+            self.stands[volume].present = False
+        self.ground.stirred = True
 
     def latch(self, head: str) -> None:
         """Close a head by hand, on a vehicle that is set up for it; a head that backs it up is closed with it."""

@@ -53,6 +53,7 @@ class World(Vehicle):
             (name, self.net.index(name), part.rated.si, part.tested_to.si if part.tested_to is not None else float("inf"))
             for name, part in pad.parts(VolumePart).items()
         ]
+        self._supplies = tuple(self.supplies.values())
         self._reliefs = tuple(self.reliefs.values())
         self._servos = tuple(self.servos.values())
         self._sagging = tuple(feed for feed in (*self.feeds.values(), self.box) if feed.servos)
@@ -128,11 +129,14 @@ class World(Vehicle):
         for head in self._heads:
             if head.working:
                 return True
-        return any(relief.passing for relief in self._reliefs)
+        for relief in self._reliefs:
+            if relief.passing:
+                return True
+        return any(supply.modes for supply in self._supplies)
 
     def _look(self, dt: float) -> None:
         """What follows from the gas and the servos of this step."""
-        for supply in self.supplies.values():
+        for supply in self._supplies:
             supply.step(dt)
         for relief in self._reliefs:
             relief.look()
