@@ -23,6 +23,8 @@ def plot_run(pad: Pad, run: Run, target: Path) -> None:
 
     matplotlib.use("Agg")
     import matplotlib.pyplot as plt
+    from matplotlib.layout_engine import ConstrainedLayoutEngine
+    from matplotlib.ticker import MaxNLocator
 
     trace = run.trace
     assert trace is not None, "the run was made without a trace"
@@ -31,38 +33,54 @@ def plot_run(pad: Pad, run: Run, target: Path) -> None:
     if trace.loads:
         panels.append(("loads", 1.6))
     panels.append(("outputs", 0.24 * (len(trace.outputs) + 1) + 0.4))
-    style = {
+    style: dict[Any, Any] = {
         "font.family": "DejaVu Sans", "font.size": 9, "axes.edgecolor": SOFT, "axes.labelcolor": INK, "xtick.color": SOFT,
         "ytick.color": INK, "svg.hashsalt": "sequencer", "axes.spines.top": False, "axes.spines.right": False,
     }  # fmt: skip
     with plt.rc_context(style):
         heights = [height for _, height in panels]
-        figure, axes = plt.subplots(
-            len(panels), 1, sharex=True, figsize=(11.5, sum(heights) + 1.5), layout="constrained",
-            gridspec_kw={"height_ratios": heights},
+        moment = _release(run)
+        figure, grid = plt.subplots(
+            len(panels), 1 if moment is None else 2, sharex="col", sharey="row", squeeze=False, layout=ConstrainedLayoutEngine(rect=(0, 0.022, 1, 0.975)),
+            figsize=(12.5, sum(heights) + 1.5), gridspec_kw={"height_ratios": heights, "width_ratios": [1] if moment is None else [4.6, 1]},
         )  # fmt: skip
-        drawn = dict(zip((name for name, _ in panels), axes, strict=True))
         seconds = trace.ms / 1000
-        _states(drawn["states"], pad, trace, seconds, visited)
-        _lines(drawn["pressures"], seconds, {n: v / PA_PER_BAR for n, v in trace.pressures.items()}, "pressure, bar gauge")
-        if "loads" in drawn:
-            _lines(drawn["loads"], seconds, {n: v / N_PER_KGF for n, v in trace.loads.items()}, "load, kgf")
-        _outputs(drawn["outputs"], pad, trace, seconds)
-        for axis in axes:
-            _marks(axis, run)
-            axis.grid(axis="x", color=GREY, linewidth=0.5)
-            axis.set_axisbelow(True)
-        _faults(axes[0], run)
-        axes[-1].set_xlabel("time since power came on, s")
-        axes[-1].set_xlim(0, float(seconds[-1]) if len(seconds) else 1)
+        for column in range(grid.shape[1]):
+            drawn = dict(zip((name for name, _ in panels), grid[:, column], strict=True))
+            _states(drawn["states"], pad, trace, seconds, visited, closer=column > 0)
+            _lines(drawn["pressures"], seconds, {n: v / PA_PER_BAR for n, v in trace.pressures.items()}, "pressure, bar gauge")
+            if "loads" in drawn:
+                _lines(drawn["loads"], seconds, {n: v / N_PER_KGF for n, v in trace.loads.items()}, "load, kgf")
+            _outputs(drawn["outputs"], pad, trace, seconds)
+            for axis in drawn.values():
+                _marks(axis, run)
+                axis.grid(axis="x", color=GREY, linewidth=0.5)
+                axis.set_axisbelow(True)
+                if column:
+                    axis.set_title("", loc="left")
+                    axis.xaxis.set_major_locator(MaxNLocator(3))
+                    axis.tick_params(axis="y", labelleft=False)
+                    if axis.get_legend() is not None:
+                        axis.get_legend().remove()
+        _faults(grid[0, 0], run)
+        grid[-1, 0].set_xlabel("time since power came on, s")
+        grid[-1, 0].set_xlim(0, float(seconds[-1]) if len(seconds) else 1)
+        if moment is not None:
+            grid[0, 1].set_title("the release, closer", loc="left", fontsize=9, color=SOFT)
+            grid[-1, 1].set_xlim(moment - 0.6, moment + 0.4)
+            grid[-1, 1].set_xlabel("s")
         ended = f"ended in {run.state_at_end or 'no state'}, verdict {run.verdict}"
         faults = f", with {', '.join(run.faults)}" if run.faults else ""
         figure.suptitle(f"{run.title}, {run.story_name.replace('_', ' ')} run, seed {run.seed}{faults}: {ended}", x=0.01, ha="left",
                         fontsize=11.5, fontweight="bold", color=INK)  # fmt: skip
         figure.text(0.01, 0.003, f"Blind to: {run.blind} Broken interlocks: {_broken(run)}.", fontsize=7.5, color=SOFT)
-        figure.get_layout_engine().set(rect=(0, 0.022, 1, 0.975))  # type: ignore[union-attr]
         figure.savefig(target, dpi=150, metadata={"Date": None} if target.suffix.lower() == ".svg" else None)
         plt.close(figure)
+
+
+def _release(run: Run) -> float | None:
+    """When a head first let go, s."""
+    return next((line.ms / 1000 for line in run.lines if line.kind == "pad" and line.what.startswith("lets go")), None)
 
 
 def _broken(run: Run) -> str:
@@ -84,7 +102,7 @@ def _segments(values: Any) -> list[tuple[int, int, int]]:
     return found
 
 
-def _states(axis: Any, pad: Pad, trace: Trace, seconds: Any, visited: list[int]) -> None:
+def _states(axis: Any, pad: Pad, trace: Trace, seconds: Any, visited: list[int], closer: bool) -> None:
     names = list(pad.states)
     rows = {state: len(visited) - 1 - i for i, state in enumerate(visited)}
     last = None
@@ -96,9 +114,9 @@ def _states(axis: Any, pad: Pad, trace: Trace, seconds: Any, visited: list[int])
         )  # fmt: skip
         if allowed:
             axis.fill_between(
-                [seconds[first], seconds[end]], y - 0.2, y + 0.2, facecolor="white", edgecolor=INK, hatch="////////", linewidth=0.8
+                [seconds[first], seconds[end]], y - 0.3, y + 0.3, facecolor="white", edgecolor=INK, hatch="////////", linewidth=0.8, zorder=3
             )
-        if seconds[end] - seconds[first] < (seconds[-1] - seconds[0]) / 250:  # too short to be seen as a bar
+        if not closer and seconds[end] - seconds[first] < (seconds[-1] - seconds[0]) / 250:  # too short to be seen as a bar
             axis.plot([seconds[first]], [y], marker="D", markersize=4.5, color=INK if state >= 0 else GREY)
         if last is not None:
             axis.plot([seconds[first]] * 2, [rows[last], y], linewidth=0.8, color=SOFT)
@@ -129,7 +147,7 @@ def _outputs(axis: Any, pad: Pad, trace: Trace, seconds: Any) -> None:
         axis.axhline(y, color=GREY, linewidth=0.6)
         for code, first, end in _segments(codes):
             if code:
-                axis.fill_between([seconds[first], seconds[end]], y - 0.3, y + 0.3, color=WARM if i == len(rows) - 1 else INK, linewidth=0)
+                axis.fill_between([seconds[first], seconds[end]], y - 0.3, y + 0.3, color=WARM if i == len(rows) - 1 else INK, linewidth=0.8, zorder=3)
         labels.append(f"{name}: {positions[1]}" if len(positions) == 2 else name)
     axis.set_yticks(range(len(rows) - 1, -1, -1), labels)
     axis.set_ylim(-0.6, len(rows) - 0.4)

@@ -32,6 +32,7 @@ class Box:
         self.commands: tuple[int, ...] | None = None
         self.state = -1
         self.bits = 0
+        self.spent = 0  # scans in the state as the last scan compared them
         self.since_ms = 0  # when the present state was entered
         self.log: list[boxlog.Entry] = []
         self.log_ms: list[int] = []
@@ -75,11 +76,11 @@ class Box:
 
     def scan(self, ms: int, inputs: Inputs) -> Move | None:
         """One scan. The named machine follows each move and must agree with the table."""
-        self.commands, move, self.state, self.bits, spent = self.controller.send(inputs)
+        self.commands, move, self.state, self.bits, self.spent = self.controller.send(inputs)
         if self._fresh:
             self._fresh, self.since_ms = False, ms
         if move is not None:
-            self._moved(ms, move, spent)
+            self._moved(ms, move, self.spent)
         return move
 
     def _moved(self, ms: int, move: Move, spent: int) -> None:

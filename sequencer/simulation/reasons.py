@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sequencer.description.pad import Pad
-from sequencer.table import Move, Table
+from sequencer.table import Kind, Move, Table
 
 
 def why(pad: Pad, table: Table, move: Move) -> tuple[str, ...]:
@@ -32,3 +32,25 @@ def _says(pad: Pad, path: tuple[str | int, ...]) -> str:
     if len(path) == 4 and path[0] == "states":
         return pad.states[str(path[1])].leave[int(path[3])].says or ""
     return ""
+
+
+def presses(table: Table) -> int:
+    """Mask of the bits that are presses."""
+    return sum(1 << i for i, bit in enumerate(table.bits) if bit.kind == Kind.PRESS)
+
+
+def missing_for(table: Table, state: int, pressed: int, bits: int, spent: int) -> tuple[str, ...]:
+    """What the rows of `state` that wait for one of the presses `pressed` still lacked; () if no row waits for them."""
+    told = []
+    spec = table.states[state]
+    for row in table.rows[spec.first_row : spec.end_row]:
+        if not row.care & row.want & pressed:
+            continue
+        wrong = (bits ^ row.want) & row.care
+        lacks = [
+            ("" if row.want >> i & 1 else "not ") + bit.name for i, bit in enumerate(table.bits) if wrong >> i & 1
+        ]
+        if spent < row.least:
+            lacks.append(f"{row.least * table.scan_ms / 1000:g} s in {spec.name}")
+        told.append(f"for {table.states[row.to].name} it lacks {', '.join(lacks)}")
+    return tuple(told)

@@ -97,6 +97,8 @@ def _against(session: Session, judged: Sequence[Judged], state: str, story: Dril
     against = [f"interlock {j.name} broken at {j.ms / 1000:.2f} s: {j.says}" for j in judged if j.outcome == "broken" and j.asked and j.ms is not None]
     if session.driver.stopped and story is None and not session.faults:
         against.append(session.driver.stopped)
+    if story is None and not session.faults and session.driver.steps and session.driver.finished:
+        against += [f"{head} never let go, so there was no release" for head in session.heads if head not in session.released]
     against += [f"never came about: {_words(event)}" for event in session.schedule.waiting]
     if story is not None and story.ends and state not in story.ends:
         against.append(f"it ended in {state or 'no state, the box is off'}; the drill wants {' or '.join(story.ends)}")

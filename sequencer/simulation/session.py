@@ -12,7 +12,7 @@ from typing import Any
 from sequencer.description import terms as t
 from sequencer.description.crew import Step
 from sequencer.description.faults import faults
-from sequencer.description.grounds import PowerPart
+from sequencer.description.grounds import HeadPart, PowerPart
 from sequencer.description.pad import Pad
 from sequencer.errors import SequencerError
 from sequencer.simulation import acting
@@ -20,7 +20,7 @@ from sequencer.simulation.box import Box
 from sequencer.simulation.events import Action, Event, Hold, Strike
 from sequencer.simulation.facts import Facts
 from sequencer.simulation.monitors import watches
-from sequencer.simulation.reasons import why
+from sequencer.simulation.reasons import missing_for, presses, why
 from sequencer.simulation.recorder import Recorder
 from sequencer.simulation.result import Line
 from sequencer.simulation.schedule import Schedule
@@ -56,11 +56,14 @@ class Session:
         self.lines: list[Line] = []
         self.faults: list[str] = []
         self.kinds = {f.name: f for f in faults(pad)}
+        self.heads = [name for name, head in pad.parts(HeadPart).items() if head.backup_for is None]
+        self.released: set[str] = set()  # heads that have let go at some time
         self.struck = [0, 0]  # equipment faults, slips
         self.last_act_ms = 0
         self.recorder = Recorder(pad, self.table) if record else None
         self._dt = pad.scan_ms / 1000
         self._undriven = self._codes_undriven()
+        self._presses = presses(self.table)
         self._moved = True
         self._last_codes: tuple[int, ...] = ()
         self.driver = StepsDriver(pad, list(steps or ()), self, seed)
@@ -170,6 +173,8 @@ class Session:
             if move is not None:
                 self._moved = True
                 self.tell("box", "box", f"{box.names[move.origin]} -> {box.names[move.to]}", why(self.pad, self.table, move))
+            elif box.bits & self._presses:
+                self._without_effect()
         codes = self._undriven if box.commands is None else box.commands
         state, bits = box.state, box.bits
         for watch in self.watches:
@@ -185,6 +190,13 @@ class Session:
     def _tell_world(self, told: Sequence[tuple[str, str]]) -> None:
         for part, what in told:
             self.tell("pad", part, what)
+        self.released.update(head for head in self.heads if self.world.head_state(head) == "let go")
+
+    def _without_effect(self) -> None:
+        """Say what was missing when a press moved nothing, where a row of this state waits for that press."""
+        missing = missing_for(self.table, self.box.state, self.box.bits & self._presses, self.box.bits, self.box.spent)
+        if missing:
+            self.tell("box", "box", f"stays in {self.state_name}", missing)
 
     def _power(self, world: Any) -> None:
         box, phase, cause = self.box, self.box.phase, self.box.cause

@@ -140,16 +140,21 @@ class StepsDriver:
 
     def _state(self, number: int, step: Step, wanted: str, longest: int) -> Generator[Wait, bool, None]:
         stage = self.stage
-        start, trips = stage.ms, stage.trips
-        until = start + longest
-        while not (yield Wait(until, lambda: stage.state_name == wanted or stage.trips != trips)) or stage.state_name != wanted:
-            if stage.trips != trips:  # after a trip nobody waits long for what was planned
-                trips, until = stage.trips, min(until, stage.ms + PATIENCE_MS)
-                continue
+        start, until, trips = stage.ms, stage.ms + longest, stage.trips
+
+        def there() -> bool:
+            return stage.state_name == wanted
+
+        def there_or_tripped() -> bool:
+            return stage.state_name == wanted or stage.trips != trips
+
+        yield Wait(until, there_or_tripped)
+        if not there() and stage.trips != trips:  # after a trip nobody waits long for what was planned
+            yield Wait(min(until, stage.ms + PATIENCE_MS), there)
+        if not there():
             shown = stage.state_name or "nothing, the box is off"
             waited = (stage.ms - start) / 1000
             self._stop(step, f"step {number} '{step.do}' waited {waited:.0f} s for {wanted}; the box shows {shown}")
-            return
 
     def _read(self, number: int, step: Step) -> None:
         assert step.read is not None
