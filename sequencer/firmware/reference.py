@@ -105,10 +105,10 @@ class Reference:
 
     def _place(self, operation: Operation) -> None:
         memory = self.memory
-        changes = {"state": operation.state, "timer": operation.timer, "scan": operation.scan}
+        memory = memory._replace(state=operation.state, timer=operation.timer, scan=operation.scan)
         if operation.timer == 0 and memory.settled:  # as after a move
-            changes |= {"seen_away": 0, "before": memory.before & ~self.targets}
-        self._start(memory._replace(**changes))
+            memory = memory._replace(seen_away=0, before=memory.before & ~self.targets)
+        self._start(memory)
         self.state, self.count = operation.state, operation.scan
 
     def pack(self, operation: Operation) -> bytes:

@@ -3,27 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from random import Random
 
 from sequencer.firmware.reference import PLACE, RESET, SCAN, Operation
+from sequencer.firmware.wishes import wishes_for
 from sequencer.table import Inputs, Kind, Table
-from sequencer.table.table import NO_TARGET, Literals
+from sequencer.table.table import NO_TARGET
 
 U32 = 0xFFFF_FFFF
-
-
-@dataclass
-class Wish:
-    """Levels that shall stand for a while: contacts, counts, links heard; presses come at its end."""
-
-    state: int | None = None
-    contacts: dict[int, int] = field(default_factory=dict)
-    counts: dict[int, int] = field(default_factory=dict)
-    finally_counts: dict[int, int] = field(default_factory=dict)
-    heard: dict[int, int] = field(default_factory=dict)
-    presses: dict[int, int] = field(default_factory=dict)
-    length: int = 0
 
 
 class Stimulus:
@@ -37,7 +24,7 @@ class Stimulus:
         self.heard = [1] * len(table.heartbeats)
         self.edges = [self._edges(i) for i in range(len(table.analogs))]
         self.lengths = sorted(
-            {n + d for b in table.bits for n in (b.hold, b.drop) if n for d in (-1, 0, 1, 2) if 0 < n + d}
+            {n + d for b in table.bits for n in (b.hold, b.drop) if n for d in (-1, 0, 1, 2) if n + d > 0}
             | {c.steady + d for c in table.contacts for d in (0, 1, 2) if c.steady + d}
         )
 
@@ -120,24 +107,26 @@ class Stimulus:
             self._wander()
             yield from self._scans(1)
 
-    # ---- aiming at a row ------------------------------------------------------------------------
-
     def _aim(self) -> Iterator[Operation]:
         """Make a row's literals hold in its state, its least time met to the scan or one short of it."""
         rows = self.table.rows
         missing = [i for i in range(len(rows)) if i not in self.fired]
         index = self.random.choice(missing) if missing and self.random.random() < 0.7 else self.random.randrange(len(rows))
         row = rows[index]
-        for wish in self._achieve(Literals(row.care, row.want), row.state, 3):
+        for wish in wishes_for(self.table, self.random, index):
             if wish.state is not None and wish.state != self.state():
                 yield Operation(PLACE, state=wish.state, scan=self.random.randrange(1 << 20))
-            for level, held in ((wish.contacts, self.contacts), (wish.counts, self.counts), (wish.heard, self.heard)):
+            counts, finally_counts = wish.readings(self.table, self.random)
+            for level, held in ((wish.contacts, self.contacts), (counts, self.counts), (wish.heard, self.heard)):
                 for i, value in level.items():
                     held[i] = value
             for i, value in wish.presses.items():
                 self.contacts[i] = 1 - value
             yield from self._scans(wish.length + self.random.choice((0, 0, 1)))
-            for i, value in wish.finally_counts.items():
+            if wish.state is not None and wish.state != self.state():  # an exit on the way: back, the bits stand
+                yield Operation(PLACE, state=wish.state, scan=self.random.randrange(1 << 20))
+                yield from self._scans(self.steady + 1)
+            for i, value in [*finally_counts.items()]:
                 self.counts[i] = value
             for i, value in wish.presses.items():
                 self.contacts[i] = value
@@ -145,64 +134,3 @@ class Stimulus:
             timer = max(1, row.least - self.random.choice((0, 1, 1, 2)))
             yield Operation(PLACE, state=row.state, timer=timer, scan=self.random.randrange(1 << 20))
         yield from self._scans(self.steady + 3)
-
-    def _achieve(self, wanted: Literals, state: int | None, depth: int) -> list[Wish]:
-        """Wishes, the last of which should make `wanted` hold; earlier ones set the memories it needs."""
-        wish, before = Wish(state, length=self.steady + 2), list[Wish]()
-        for i in range(len(self.table.bits)):
-            if wanted.care >> i & 1:
-                self._want(i, bool(wanted.want >> i & 1), wish, before, depth)
-        return [*before, wish]
-
-    def _want(self, i: int, value: bool, wish: Wish, before: list[Wish], depth: int) -> None:
-        bit, spec = self.table.bits[i], None
-        wish.length = max(wish.length, (bit.hold if value else bit.drop) + self.steady + 2)
-        kind = bit.kind
-        if kind in (Kind.AT_LEAST, Kind.BELOW, Kind.VALID, Kind.DIFFERS, Kind.CHANGE, Kind.TARGET):
-            spec = self.table.analogs[bit.source]
-        if kind == Kind.CONTACT:
-            wish.contacts[bit.source] = int(value == bit.wanted)
-        elif kind == Kind.PRESS and value:
-            wish.presses[bit.source] = int(bit.wanted)
-        elif kind == Kind.HEARD:
-            wish.heard[bit.source] = int(value)
-            wish.length = max(wish.length, 0 if value else bit.on + 2)
-        elif kind in (Kind.AT_LEAST, Kind.BELOW) and spec:
-            up = (kind == Kind.AT_LEAST) == value
-            low, high = (max(bit.on, bit.off), spec.high) if up else (spec.low, min(bit.on, bit.off) - 1)
-            wish.counts[bit.source] = self.random.choice((low, high)) if low <= high else low
-        elif kind == Kind.VALID and spec:
-            wish.counts[bit.source] = self._usual(bit.source) if value == bit.wanted else self.random.choice((0, 0xFFFF))
-        elif kind == Kind.TARGET and spec and wish.state is not None:
-            target = self.table.states[wish.state].targets[bit.source]
-            wish.counts[bit.source] = spec.high if target == NO_TARGET else target - (0 if value else bit.off + 1)
-        elif kind == Kind.DIFFERS and spec:
-            gain = max(1, abs(spec.gain))
-            apart = -(-bit.on // gain) + 1 if value == bit.wanted else 0
-            middle = (spec.low + spec.high) // 2
-            wish.counts[bit.source], wish.counts[bit.second] = middle + apart // 2, middle - (apart + 1) // 2
-        elif kind == Kind.CHANGE and spec:
-            self._want(bit.second, True, wish, before, depth)
-            wish.length = max(wish.length, bit.off + self.steady + 3)
-            start = wish.counts.setdefault(bit.source, (spec.low + spec.high) // 2)
-            wish.finally_counts[bit.source] = max(0, start + bit.sign * (bit.on if value == bit.wanted else bit.on - 1))
-        elif kind == Kind.STATE and value == bit.wanted and wish.state is None:
-            wish.state = bit.source
-        elif kind == Kind.COMMAND and value == bit.wanted and wish.state is None:
-            there = [s for s, state in enumerate(self.table.states) if state.outputs[bit.source] == bit.on]
-            wish.state = self.random.choice(there) if there else None
-        elif kind in (Kind.ALL, Kind.MEMORY):
-            self._want_list(bit.set if kind == Kind.ALL or value else bit.clear, kind == Kind.MEMORY, value, wish, before, depth)
-
-    def _want_list(self, rule: Literals, memory: bool, value: bool, wish: Wish, before: list[Wish], depth: int) -> None:
-        hold = (value or memory) != rule.invert
-        care, want = rule.care, rule.want
-        if not hold and care:  # one literal the other way is enough
-            one = self.random.choice([i for i in range(care.bit_length()) if care >> i & 1])
-            care, want = 1 << one, ~want & 1 << one
-        if not memory:
-            for i in range(care.bit_length()):
-                if care >> i & 1:
-                    self._want(i, bool(want >> i & 1), wish, before, depth)
-        elif depth:
-            before.extend(self._achieve(Literals(care, want), None, depth - 1))

@@ -1,0 +1,68 @@
+"""`sequencer export`: the controller's table for the microcontroller, as C, CSV or JSON, verified on request."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, console, emit_json
+
+if TYPE_CHECKING:
+    from sequencer.firmware.export import Exported
+
+
+class Form(StrEnum):
+    C = "c"
+    CSV = "csv"
+    JSON = "json"
+
+
+def command(
+    file: FileArgument,
+    to: Annotated[list[Form], typer.Option("--to", help="What to write; may be given more than once.")],
+    out: Annotated[Path, typer.Option("--out", metavar="DIR", help="The folder to write into.")],
+    verify: Annotated[bool, typer.Option("--verify", help="Compile the C and compare it with the simulation.")] = False,
+    seed: SeedOption = 0,
+    json: JsonOption = False,
+) -> int:
+    """Write the controller's table for the microcontroller.
+
+    With --verify the exported C is compiled and run in lockstep with the scan that simulation and proof use.
+    """
+    from sequencer.description import load
+    from sequencer.firmware.export import export
+
+    result = export(load(file), list(dict.fromkeys(form.value for form in to)), out, verify, seed)
+    verdict = Verdict.of(result.fine)
+    if json:
+        emit_json("export", file, verdict, result)
+    else:
+        _show(result)
+    return verdict.exit_code
+
+
+def _show(result: Exported) -> None:
+    show = console().print
+    show(f"{result.title}, revision {result.revision}, checksum {result.checksum} (CRC-32/ISO-HDLC)")
+    show(
+        f"{result.states} states, {result.rows} rows, {result.conditions} conditions in {result.table_bytes} bytes; "
+        f"scan every {result.scan_ms} ms"
+    )
+    show(f"written to {result.folder}: {', '.join(result.files)}")
+    for one in result.agreements:
+        show("")
+        if one.agrees:
+            show(f"{one.target}: {one.scans:,} scans agreed, none differed")
+        else:
+            show(f"{one.target}: DIFFERS after {one.scans:,} scans that agreed")
+            show(one.difference)
+        show(f"  {one.rows_fired} of {one.rows} rows fired; {one.plain_scans:,} of the scans against scan.py itself")
+    for reason in result.not_run:
+        show(f"NOT COMPARED: {reason}")
+    if not result.verified:
+        show("not compared with the simulation: add --verify")
+    show("")
+    show("This follows a model of the pad; it certifies nothing. Keep people away whatever the software says.")

@@ -1,0 +1,89 @@
+"""Write a file's table for the microcontroller, and show how far it agrees with the Python scan."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from sequencer.description import Pad
+from sequencer.errors import DoesNotFit
+from sequencer.firmware.c_table import header_text, source_text
+from sequencer.firmware.conformance import Agreement, lockstep_in_parts
+from sequencer.firmware.host import HostMaker, library
+from sequencer.firmware.listing import causes_csv, conditions_csv, plain, rows_csv, states_csv
+from sequencer.firmware.toolchain import Missing, host_compiler, runtime_texts
+from sequencer.table import Table, compile_table
+from sequencer.table.image import encode
+
+FORMS = ("c", "csv", "json")
+HOST_SCANS = 1_000_000
+
+
+@dataclass(frozen=True)
+class Exported:
+    """What was written and what was compared."""
+
+    title: str
+    revision: int
+    checksum: str
+    table_bytes: int
+    states: int
+    rows: int
+    conditions: int
+    scan_ms: int
+    folder: Path
+    files: list[str] = field(default_factory=list)
+    verified: bool = False
+    agreements: list[Agreement] = field(default_factory=list)
+    not_run: list[str] = field(default_factory=list)  # targets that were not tried, each with its reason
+
+    @property
+    def fine(self) -> bool:
+        """True unless something was compared and differed, or verification was asked for and none was done."""
+        compared = all(agreement.agrees for agreement in self.agreements)
+        return compared and (not self.verified or bool(self.agreements))
+
+
+def texts(pad: Pad, table: Table, form: str) -> dict[str, str]:
+    """The files of one form, {name: text}; raises DoesNotFit for what the form cannot carry."""
+    if form == "c":
+        return {**runtime_texts(), "follow_table.h": header_text(table), "follow_table.c": source_text(table)}
+    if form == "csv":
+        return {
+            "rows.csv": rows_csv(pad, table), "states.csv": states_csv(pad, table),
+            "conditions.csv": conditions_csv(pad, table), "causes_and_effects.csv": causes_csv(table),
+        }  # fmt: skip
+    if form == "json":
+        return {"table.json": json.dumps(plain(pad, table), indent=1, ensure_ascii=False) + "\n"}
+    raise DoesNotFit(f"there is no form '{form}'; known: {', '.join(FORMS)}")
+
+
+def export(pad: Pad, forms: Sequence[str], folder: Path, verify: bool = False, seed: int = 0) -> Exported:
+    """Write the forms asked for into `folder` (made if need be), and compare with the Python scan if asked.
+
+    The same file gives the same bytes. Raises DoesNotFit, DoesNotBuild; OSError where the folder cannot be written.
+    """
+    table = compile_table(pad)
+    image = encode(table)
+    written: dict[str, str] = {}
+    for form in forms:
+        written |= texts(pad, table, form)
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, text in written.items():
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    agreements: list[Agreement] = []
+    not_run: list[str] = []
+    if verify:
+        try:
+            compiler = host_compiler()
+            path = library(table, compiler)
+            name = f"this machine ({compiler.name})"
+            agreements.append(lockstep_in_parts(table, name, HostMaker.of(table, path), HOST_SCANS, seed))
+        except Missing as error:
+            not_run.append(f"this machine: {error.message}")
+    return Exported(
+        table.title, table.revision, f"{int.from_bytes(image[-4:], 'little'):08X}", len(image), len(table.states),
+        len(table.rows), len(table.bits), table.scan_ms, folder, sorted(written), verify, agreements, not_run,
+    )  # fmt: skip
