@@ -79,7 +79,7 @@ def _judged(judged: Judged) -> str:
     if judged.says:
         text += f": {judged.says}"
     if judged.outcome == "broken" and not judged.asked:
-        text += " [this run has more faults or slips than the rule is asked to withstand]"
+        text += " [it is not asked to withstand as many faults or slips as this run has]"
     return text
 
 

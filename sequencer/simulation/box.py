@@ -38,7 +38,8 @@ class Box:
         self.log_ms: list[int] = []
         self.checksum = checksum(table)
         self.first_out = ""
-        self.trips = 0
+        self.trips = self.setbacks = 0
+        self._havens = {row.to for row in table.rows if row.origin.startswith("trip ")}
         self._left = 0
         self._fresh = False
 
@@ -90,6 +91,7 @@ class Box:
             raise AssertionError(f"machine and table disagree at scan {move.scan}: {followed} against {move}")
         self.since_ms = ms
         self._write(ms, boxlog.move(move.scan, self.names[move.origin], self.names[move.to], move.row, move.bits))
+        self.setbacks += move.to in self._havens
         if row.origin.startswith("trip "):
             self.trips += 1
             self.first_out = self.first_out or row.origin.removeprefix("trip ")

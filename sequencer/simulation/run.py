@@ -94,7 +94,7 @@ def _asked(rule: Interlock, struck: list[int]) -> bool:
 
 def _against(session: Session, judged: Sequence[Judged], state: str, story: Drill | None) -> list[str]:
     """What speaks against the run, in words; empty for a pass."""
-    against = [f"interlock {j.name} broken at {j.ms / 1000:.2f} s: {j.says}" for j in judged if j.outcome == "broken" and j.asked and j.ms is not None]
+    against = [f"interlock {j.name} broken at {j.ms / 1000:.2f} s: {j.says}" for j in judged if j.outcome == "broken" and (j.asked or story is None) and j.ms is not None]
     if session.driver.stopped and story is None and not session.faults:
         against.append(session.driver.stopped)
     if story is None and not session.faults and session.driver.steps and session.driver.finished:

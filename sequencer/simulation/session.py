@@ -96,6 +96,11 @@ class Session:
         return self.box.trips
 
     @property
+    def setbacks(self) -> int:
+        """How often the box has gone, by a trip or not, to a state that trips lead to."""
+        return self.box.setbacks
+
+    @property
     def codes(self) -> tuple[int, ...]:
         """Codes that the outputs amount to now."""
         return self._undriven if self.box.commands is None else self.box.commands

@@ -34,6 +34,7 @@ LOOKS_MS = (300, 900)  # a person's time from seeing to doing
 ANSWER_MS = 1_000  # one answer of a poll
 LATE_MS = 30_000
 PATIENCE_MS = 30_000  # how long the crew still waits for the planned state once a trip has fired
+GIVE_UP_MS = 150_000  # the same once the box has gone by itself where trips go
 
 
 class Stage(Protocol):
@@ -45,6 +46,8 @@ class Stage(Protocol):
     def state_name(self) -> str: ...
     @property
     def trips(self) -> int: ...
+    @property
+    def setbacks(self) -> int: ...
     def act(self, who: str, action: Action) -> None: ...
     def follow(self, after_ms: int, who: str, action: Action) -> None: ...
     def let_go(self, who: str, input: str) -> None: ...
@@ -140,17 +143,18 @@ class StepsDriver:
 
     def _state(self, number: int, step: Step, wanted: str, longest: int) -> Generator[Wait, bool, None]:
         stage = self.stage
-        start, until, trips = stage.ms, stage.ms + longest, stage.trips
+        start, until, trips, setbacks = stage.ms, stage.ms + longest, stage.trips, stage.setbacks
 
         def there() -> bool:
             return stage.state_name == wanted
 
-        def there_or_tripped() -> bool:
-            return stage.state_name == wanted or stage.trips != trips
+        def there_or_set_back() -> bool:
+            return stage.state_name == wanted or stage.trips != trips or stage.setbacks != setbacks
 
-        yield Wait(until, there_or_tripped)
-        if not there() and stage.trips != trips:  # after a trip nobody waits long for what was planned
-            yield Wait(min(until, stage.ms + PATIENCE_MS), there)
+        yield Wait(until, there_or_set_back)
+        if not there() and stage.ms < until:  # set back: nobody waits long for what was planned
+            patience = PATIENCE_MS if stage.trips != trips else GIVE_UP_MS
+            yield Wait(min(until, stage.ms + patience), there)
         if not there():
             shown = stage.state_name or "nothing, the box is off"
             waited = (stage.ms - start) / 1000
