@@ -23,6 +23,8 @@ ZONES: dict[str, tuple[str, str, str]] = {
 }
 """Zone: (fill, hatch, hatch colour), in the order of their codes."""
 N_PER_KGF, PA_PER_BAR = 9.80665, 1e5
+ROW = 5.0
+"""Height of one row of panels with its labels and legend, inches."""
 
 
 def plot_sizing(pad: Pad, target: Path) -> None:
@@ -43,20 +45,26 @@ def plot_sizing(pad: Pad, target: Path) -> None:
         "hatch.linewidth": 0.7, "axes.titleweight": "bold", "axes.titlesize": 10,
     }  # fmt: skip
     rows = len(heads) + (1 if gases else 0)
+    height = ROW * rows + 1.0
     with plt.rc_context(style):
-        figure = plt.figure(figsize=(12.0, 4.7 * rows + 0.9), layout="constrained")
-        figure.get_layout_engine().set(rect=(0.0, 0.03, 1.0, 0.93), h_pad=0.12, w_pad=0.12)  # type: ignore[union-attr]  # set above
-        grid = figure.add_gridspec(rows, 2, width_ratios=(1.18, 1.0))
+        figure = plt.figure(figsize=(12.5, height))
+
+        def band(row: int) -> dict[str, float]:
+            """Bottom and top of a row of panels, as shares of the figure; room below for axis labels and legend."""
+            top = 1.0 - (0.95 + ROW * row) / height
+            return {"top": top, "bottom": top - (ROW - 1.45) / height}
+
         for row, head in enumerate(heads):
-            _window(figure.add_subplot(grid[row, 0]), head)
-            _forces(figure.add_subplot(grid[row, 1]), head)
+            grid = figure.add_gridspec(1, 2, left=0.058, right=0.985, wspace=0.17, width_ratios=(1.2, 1.0), **band(row))
+            _window(figure.add_subplot(grid[0, 0]), head)
+            _forces(figure.add_subplot(grid[0, 1]), head)
         if gases:
-            below = grid[rows - 1, :].subgridspec(1, len(gases))
+            grid = figure.add_gridspec(1, len(gases), left=0.058, right=0.90, wspace=0.42, **band(rows - 1))
             for column, gas in enumerate(gases):
-                _pressure(figure.add_subplot(below[0, column]), gas, column == 0)
-        figure.suptitle(f"{pad.title}, revision {pad.revision}: sizing", x=0.012, y=0.985, ha="left", fontsize=14, color=INK, weight="bold")
+                _pressure(figure.add_subplot(grid[0, column]), gas, column == 0)
+        figure.suptitle(f"{pad.title}, revision {pad.revision}: sizing", x=0.012, y=1.0 - 0.18 / height, va="top", ha="left", fontsize=14, color=INK, weight="bold")
         caution = "Computed from the file, not measured. It certifies nothing: stored gas can kill; keep people away whatever the picture says."
-        figure.text(0.012, 0.010, caution, fontsize=8, color=SOFT)
+        figure.text(0.012, 0.12 / height, caution, fontsize=8, color=SOFT)
         metadata: dict[str, Any] = {"Date": None} if target.suffix == ".svg" else {}
         figure.savefig(target, dpi=150, metadata=metadata)
         plt.close(figure)
@@ -64,88 +72,106 @@ def plot_sizing(pad: Pad, target: Path) -> None:
 
 def _window(axis: Any, head: HeadCurves) -> None:
     import numpy as np
-    from matplotlib.patches import Patch, Rectangle
+    from matplotlib.colors import ListedColormap
+    from matplotlib.patches import Patch
 
     loads, frictions = np.array(head.window.loads) / N_PER_KGF, np.array(head.window.frictions)
     names = list(ZONES)
     codes = np.array([[names.index(cell) for cell in row] for row in head.window.cells])
+    colours = ListedColormap([fill for fill, _, _ in ZONES.values()])
+    axis.pcolormesh(loads, frictions, codes, cmap=colours, vmin=-0.5, vmax=len(names) - 0.5, shading="nearest", rasterized=True)
     handles = []
-    dx, dy = loads[1] - loads[0], frictions[1] - frictions[0]
     for code, (name, (fill, hatch, ink)) in enumerate(ZONES.items()):
         inside = codes == code
-        # step edges instead of contours between codes: a border must not pass through a third zone
-        for j in range(len(loads)) if inside.any() else ():
-            edges = np.flatnonzero(np.diff(np.concatenate(([False], inside[:, j], [False])).astype(int)))
-            for low, high in zip(edges[::2], edges[1::2], strict=True):
-                axis.add_patch(Rectangle((loads[j] - dx / 2, frictions[low] - dy / 2), dx, (high - low) * dy, facecolor=fill, edgecolor="none", lw=0))
         if inside.any():
-            axis.contourf(loads, frictions, inside.astype(float), levels=(0.5, 1.5), colors="none", hatches=(hatch,))
-            axis.collections[-1].set_edgecolor(ink)
-            axis.collections[-1].set_linewidth(0.0)
-            rows, columns = np.nonzero(inside)
-            axis.text(loads[int(np.median(columns))], _clear(frictions, rows, head), name, ha="center", va="center", fontsize=10.5,
-                      color=INK, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 2.5})  # fmt: skip
-        seen = "" if inside.any() else " (not in this range)"
+            if hatch:
+                hatched = axis.contourf(loads, frictions, inside.astype(float), levels=(0.5, 1.5), colors="none", hatches=(hatch,))
+                hatched.set_edgecolor(ink)
+                hatched.set_linewidth(0.0)
+            axis.contour(loads, frictions, inside.astype(float), levels=(0.5,), colors=(ink,), linewidths=0.8)
+            axis.text(*_middle(loads, frictions, inside, head), name, ha="center", va="center", fontsize=11, color=INK,
+                      bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.88, "pad": 3.0})  # fmt: skip
+        seen = "" if inside.any() else " (not in this picture)"
         handles.append(Patch(facecolor=fill, hatch=hatch, edgecolor=ink, label=name + seen))
     low, nominal, high = head.friction
     for value, dash in ((low, (0, (5, 3))), (high, (0, (5, 3))), (nominal, (0, ()))):
         axis.axhline(value, color=INK, linewidth=1.0, linestyle=dash)
-    axis.text(loads[-1] * 0.008, high, f"friction given: {low:g} to {high:g}, nominal {nominal:g}", va="bottom", fontsize=8, color=INK,
-              bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0})  # fmt: skip
-    _marks(axis, head, frictions[-1])
+    left_side = {"ha": "left", "va": "bottom", "fontsize": 8, "color": INK, "transform": axis.get_yaxis_transform()}
+    plain = {"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0}
+    for value, word in ((low, "least friction given"), (nominal, "nominal"), (high, "most friction given")):
+        axis.text(0.008, value + 0.004, f"{word} {value:g}", bbox=plain, **left_side)
+    if head.decades:
+        axis.set_xscale("log")
+        axis.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
+    _marks(axis, head)
     if head.tried is not None:
-        left, right = (x / N_PER_KGF for x in head.tried)
-        axis.plot([left, right], [0.006, 0.006], color=WARM, linewidth=4, solid_capstyle="butt")
-        axis.text(left, 0.012, "tried", color=WARM, fontsize=8, va="bottom")
-    axis.set(xlim=(0, loads[-1]), ylim=(0, frictions[-1]), xlabel="load on the head, kgf", ylabel="friction coefficient at the contact")
+        left, most = (x / N_PER_KGF for x in head.tried)
+        axis.plot([left, most], [0.006, 0.006], color=WARM, linewidth=5, solid_capstyle="butt")
+        axis.text(left, 0.016, " loads it was tried at", color=WARM, fontsize=8, va="bottom", bbox=plain)
+    axis.set(xlim=(loads[0], loads[-1]), ylim=(0, frictions[-1]), xlabel="load on the head, kgf" + (" (logarithmic)" if head.decades else ""),
+             ylabel="friction coefficient at the contact")  # fmt: skip
     axis.set_title(f"{head.name}: release window", loc="left")
-    axis.legend(handles=handles, ncols=4, loc="upper left", bbox_to_anchor=(-0.01, -0.13), frameon=False, fontsize=8, handlelength=2.6,
-                handleheight=1.3, columnspacing=1.2)  # fmt: skip
+    axis.legend(handles=handles, ncols=4, loc="upper left", bbox_to_anchor=(-0.02, -0.12), frameon=False, fontsize=8, handlelength=2.4,
+                handleheight=1.3, columnspacing=1.0)  # fmt: skip
 
 
-def _clear(frictions: Any, rows: Any, head: HeadCurves) -> float:
-    """A height inside a zone, as far as can be from the friction lines."""
+def _middle(loads: Any, frictions: Any, inside: Any, head: HeadCurves) -> tuple[float, float]:
+    """A place for a zone's name: the cell deepest inside, away from the friction lines and the load marks."""
     import numpy as np
 
-    candidates = frictions[np.unique(rows)]
-    inner = candidates[len(candidates) // 8 : max(len(candidates) // 8 + 1, 7 * len(candidates) // 8)]
-    return float(max(inner, key=lambda y: min(*(abs(y - f) for f in head.friction), 0.35 * (candidates[-1] - candidates[0]))))
+    rows, columns = np.nonzero(inside)
+    step = max(1, len(rows) // 400)
+    marks = [load / N_PER_KGF for _, load in head.marks]
+    place = np.log if head.decades else np.asarray
+    across = place(np.maximum(loads, 1e-9))
+    width, height = across[-1] - across[0], frictions[-1] - frictions[0]
+
+    def room(row: int, column: int) -> float:
+        x, y = across[column], frictions[row]
+        free = [abs(y - f) / height for f in head.friction] + [0.45 * abs(x - float(place(max(m, 1e-9)))) / width for m in marks]
+        line = np.flatnonzero(inside[row])
+        stack = np.flatnonzero(inside[:, column])
+        edges = [0.6 * (x - across[line[0]]) / width, 0.6 * (across[line[-1]] - x) / width,
+                 (y - frictions[stack[0]]) / height, (frictions[stack[-1]] - y) / height]  # fmt: skip
+        return float(min(*free, *edges))
+
+    best = max(range(0, len(rows), step), key=lambda i: room(int(rows[i]), int(columns[i])))
+    return float(loads[columns[best]]), float(frictions[rows[best]])
 
 
-def _marks(axis: Any, head: HeadCurves, top: float) -> None:
+def _marks(axis: Any, head: HeadCurves) -> None:
     for label, load in head.marks:
-        axis.axvline(load / N_PER_KGF, color=SOFT, linewidth=0.9, linestyle=":")
-        axis.text(load / N_PER_KGF, top * 0.985, f"{label} {load / N_PER_KGF:.0f} kgf ", rotation=90, ha="right", va="top", fontsize=8, color=SOFT,
-                  bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8})  # fmt: skip
+        axis.axvline(load / N_PER_KGF, color=INK, linewidth=0.9, linestyle=":")
+        axis.text(load / N_PER_KGF, 0.985, f"{label} {load / N_PER_KGF:.0f} ", rotation=90, ha="right", va="top", fontsize=8, color=INK,
+                  transform=axis.get_xaxis_transform(), bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.6})  # fmt: skip
 
 
 def _forces(axis: Any, head: HeadCurves) -> None:
     import numpy as np
 
     loads = np.array(head.loads) / N_PER_KGF
-    axis.fill_between(loads, head.held_least, head.held_most, facecolor="#dfe6ef", edgecolor="#9fb2c8", hatch="\\\\\\", linewidth=0.0,
+    axis.fill_between(loads, head.held_least, head.held_most, facecolor="#dfe6ef", edgecolor="#9fb2c8", hatch="\\\\", linewidth=0.0,
                       label="force on the catch, over the friction given")  # fmt: skip
     axis.plot(loads, head.held_most, color=SHADES[0], linewidth=1.8)
-    axis.plot(loads, head.pull_needed, color=SHADES[1], linestyle="--", linewidth=1.8, label="pull needed, worst catch friction and spring")
-    top = 1.35 * max(max(head.held_most), max(head.pull_needed), 1e-6)
-    inside = head.pull <= 6.0 * top
-    if inside:
-        axis.axhline(head.pull, color=INK, linewidth=1.6, linestyle="-.", label=f"least the servo pulls: {head.pull:.3g} N")
+    axis.plot(loads, head.pull_needed, color=SHADES[1], linestyle="--", linewidth=2.0, label="pull needed, worst catch friction and spring")
+    top = 1.75 * max(max(head.held_most), max(head.pull_needed), 1e-6)
+    if head.pull <= 2.5 * top:
         top = max(top, 1.12 * head.pull)
+        axis.axhline(head.pull, color=INK, linewidth=1.6, linestyle="-.", label=f"least the servo pulls: {head.pull:.3g} N")
+    elif head.pull < float("inf"):
+        axis.plot([], [], color=INK, linewidth=1.6, linestyle="-.", label=f"least the servo pulls: {head.pull:.3g} N, above this picture")
     axis.set(xlim=(0, loads[-1]), ylim=(0, top), xlabel="load on the head, kgf", ylabel="force at the catch, N")
     for label, load in head.marks:
-        axis.axvline(load / N_PER_KGF, color=SOFT, linewidth=0.9, linestyle=":")
+        axis.axvline(load / N_PER_KGF, color=INK, linewidth=0.9, linestyle=":")
         need = float(np.interp(load / N_PER_KGF, loads, head.pull_needed))
-        if need > 0.0 and head.pull < float("inf"):
-            axis.plot([load / N_PER_KGF], [need], marker="o", color=SHADES[1], markersize=4)
-            axis.annotate(f"{label}\n{head.pull / need:.3g} times", (load / N_PER_KGF, need), xytext=(-5, 7), textcoords="offset points",
-                          ha="right", fontsize=8, color=INK, bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 0.8})  # fmt: skip
-    if not inside:
-        axis.text(0.99, 0.98, f"least the servo pulls: {head.pull:.3g} N, above this picture", transform=axis.transAxes, ha="right", va="top", fontsize=8)
+        text = f"{label}: {head.pull / need:.3g} x need" if need > 0.0 and head.pull < float("inf") else f"{label} "
+        axis.plot([load / N_PER_KGF], [need], marker="o", color=SHADES[1], markersize=4.5)
+        axis.text(load / N_PER_KGF, 0.985, text, rotation=90, ha="right", va="top", fontsize=8, color=INK,
+                  transform=axis.get_xaxis_transform(), bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.85, "pad": 0.6})  # fmt: skip
     axis.grid(color=GREY, linewidth=0.5)
     axis.set_axisbelow(True)
     axis.set_title(f"{head.name}: holding force, pull and margin", loc="left")
-    axis.legend(loc="upper left", bbox_to_anchor=(-0.01, -0.13), frameon=False, fontsize=8, ncols=2, columnspacing=1.2)
+    axis.legend(loc="upper left", bbox_to_anchor=(-0.02, -0.12), frameon=False, fontsize=8, labelspacing=0.35)
 
 
 def _pressure(axis: Any, gas: PressureCurves, first: bool) -> None:
@@ -166,7 +192,7 @@ def _pressure(axis: Any, gas: PressureCurves, first: bool) -> None:
     axis.grid(axis="y", color=GREY, linewidth=0.4)
     axis.set_axisbelow(True)
     axis.set_title(f"{gas.volume}: fill, hold, vent", loc="left")
-    axis.legend(loc="upper left", bbox_to_anchor=(-0.01, -0.13), frameon=False, fontsize=8, ncols=2)
+    axis.legend(loc="upper left", bbox_to_anchor=(-0.02, -0.12), frameon=False, fontsize=8, ncols=2)
 
 
 def _labels(axis: Any, gas: PressureCurves, end: float) -> None:
