@@ -96,7 +96,7 @@ def _ms(text: str, whole: str) -> int:
 def act(pad: Pad, text: str) -> Event:
     """One act of a drill; raises SequencerError for what nobody can do here."""
     words = " ".join(text.split())
-    for cut in [m.start() for m in re.finditer(r" (?:at|in) ", words)][::-1]:
+    for cut in [m.start() for m in re.finditer(r" (?:at|in)(?= )", words)][::-1]:
         try:
             moment = _moment(pad, words[cut + 1 :], text)
         except SequencerError:

@@ -166,7 +166,7 @@ def _moment(names: Names, path: Where, text: str, moment: str) -> bool:
 
 
 def _act(names: Names, path: Where, text: str) -> None:
-    cuts = [match.start() for match in re.finditer(r" (?:at|in) ", text)]
+    cuts = [match.start() for match in re.finditer(r" (?:at|in)(?= )", text)]
     required = "press INPUT, hold INPUT, set NAME: WORD, walk ROLE in, mend PART, burst VOLUME, blink power or cut power; then 'at TIME' or 'in STATE'"
     cut = cuts[-1] if cuts else 0
     if not cuts or not _moment(names, path, text, text[cut + 1 :]):
