@@ -27,6 +27,8 @@ KINKED = 0.05
 """Conductance left in a kinked hose (our choice)."""
 RUN_DOWN = 10.0
 """Time constant in s with which a supply runs down under that fault (our choice)."""
+SET_LOW = 0.6
+"""A relief that opens early does so at this share of its set pressure (our choice)."""
 CREEPING = 3.0
 """A creeping regulator rises by this many times the most that creep usually is (our choice)."""
 
@@ -51,7 +53,9 @@ class Line:
         self.position = 1.0 if self.asked else 0.0
         self.is_open = self.asked
         self.parted = False
-        """The far side is off: the vehicle has left with it."""
+        """One end is off: the vehicle has left with it."""
+        self.near_stays = True
+        """The end that is left is the near one."""
         self.charged = False
         self.apply()
 
@@ -77,23 +81,20 @@ class Line:
         self.modes.clear()
         self._start()
 
-    def let_part(self) -> bool:
-        """The vehicle leaves: True when the hose snags and holds it."""
-        if "snags" in self.modes:
-            return True
-        self.parted = True
+    def let_part(self, flying: set[str]) -> None:
+        """The vehicle leaves with the volumes that fly: the line's other end stays."""
         gauge = self.ground.net.p[self.ground.net.index(self.plan.resolved.target)] - P_ATM
+        self.parted, self.near_stays = True, self.plan.resolved.source not in flying
         self.charged = "stays charged" in self.modes
         if self.charged:
             self.ground.tell(self.name, f"parts and stays charged at {gauge / 1e5:.1f} bar")
         elif self.plan.part.hose is not None:
             self.ground.tell(self.name, "parts" if self.plan.part.parts_with else "is torn off")
         self.apply()
-        return False
 
-    def tear(self) -> None:
-        """The far side is gone, and nothing holds the hose shut."""
-        self.parted, self.charged = True, False
+    def tear(self, gone: str) -> None:
+        """The volume at one end is gone, and nothing holds the hose shut."""
+        self.parted, self.charged, self.near_stays = True, False, self.plan.resolved.source != gone
         self.apply()
 
     def join(self) -> None:
@@ -146,12 +147,13 @@ class Line:
         if plan.part.one_way:
             net.set_one_way(plan.path, "leaks back" not in modes)
         if plan.open_source is not None:
-            blows = (self.parted or off) and not self.charged and "traps" not in modes
+            blows = (off or self.parted and self.near_stays) and not self.charged and "traps" not in modes
             net.set_opening(plan.open_source, through if blows else 0.0, at_once=True)
             net.set_conductance(plan.open_source, scale)
         if plan.open_target is not None:
             held_back = plan.part.one_way and "leaks back" not in modes
-            net.set_opening(plan.open_target, 1.0 if off and not held_back and not self.parted else 0.0, at_once=True)
+            bleeds = not self.charged and not self.near_stays if self.parted else off
+            net.set_opening(plan.open_target, 1.0 if bleeds and not held_back else 0.0, at_once=True)
 
 
 class SupplyState:
@@ -264,6 +266,7 @@ class ReliefState:
         self.opens_at = resolve.relief(pad, name).opens_at.nominal
         self.on = ground.net.index(part.relief)
         self.passing = False
+        self.set_to = self.opens_at
         self._shut_since = 0.0
 
     def strike(self, mode: str) -> None:
@@ -271,9 +274,11 @@ class ReliefState:
         if mode == "stuck":
             net.set_opening(self.path, 0.0, at_once=True)
         elif mode == "set low":
-            net.set_pressure_setting(self.path, P_ATM + 0.6 * self.opens_at)
+            self.set_to = SET_LOW * self.opens_at
+            net.set_pressure_setting(self.path, P_ATM + self.set_to)
 
     def mend(self) -> None:
+        self.set_to = self.opens_at
         self.ground.net.set_opening(self.path, 1.0, at_once=True)
         self.ground.net.set_pressure_setting(self.path, P_ATM + self.opens_at)
 
@@ -285,15 +290,17 @@ class ReliefState:
             self._shut_since = ground.now
             if not self.passing:
                 self.passing = True
-                ground.tell(self.name, f"opens at {(ground.net.p[self.on] - P_ATM) / 1e5:.1f} bar")
+                ground.tell(self.name, f"opens at {self.set_to / 1e5:.1f} bar")
         elif self.passing and ground.now - self._shut_since > 1.0:
             self.passing = False
             ground.tell(self.name, f"shuts at {(ground.net.p[self.on] - P_ATM) / 1e5:.1f} bar")
 
 
-def touches(plan: LinePlan, volumes: set[str]) -> bool:
-    """Whether a line has an end on one of these volumes."""
-    return plan.resolved.source in volumes or plan.resolved.target in volumes
+def parts_from(plan: LinePlan, volumes: set[str]) -> bool:
+    """Whether a line leads from something that stays to one of these volumes (or back); what leads to the air, or from
+    one of them to another, goes with them."""
+    ends = (plan.resolved.source, plan.resolved.target)
+    return AIR not in ends and sum(end in volumes for end in ends) == 1
 
 
-__all__ = ["AIR", "Line", "ReliefState", "SupplyState", "touches"]
+__all__ = ["AIR", "Line", "ReliefState", "SupplyState", "parts_from"]

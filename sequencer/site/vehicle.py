@@ -14,7 +14,7 @@ from sequencer.site.assemble import Parts
 from sequencer.site.flow import P_ATM
 from sequencer.site.hold import LIFTS, Stand
 from sequencer.site.parts import Thermal
-from sequencer.site.pipework import touches
+from sequencer.site.pipework import parts_from
 
 
 class Vehicle(Parts):
@@ -55,12 +55,15 @@ class Vehicle(Parts):
             self.ground.tell(stand.volume, f"leaves at {gauge / 1e5:.1f} bar")
         else:
             self.ground.tell(stand.volume, f"lifts off its seat at {gauge / 1e5:.1f} bar")
-        held_back = [line for line in self.lines.values() if touches(line.plan, flying) and line.let_part()]
+        hung = [line for line in self.lines.values() if parts_from(line.plan, flying)]
+        held_back = [line for line in hung if "snags" in line.modes]
         for line in held_back:
             self.ground.tell(line.name, "snags: its hose holds the vehicle")
         if held_back or not flying:
             self.net.set_opening(self.seats[stand.volume], 1.0, at_once=True)
             return
+        for line in hung:
+            line.let_part(flying)
         for name in flying:
             self.net.put(self.net.index(name), P_ATM, self.ground.temperature, 0.0)
         self._flown = flying
@@ -91,8 +94,8 @@ class Vehicle(Parts):
         i = self.volume_index(volume)
         self.ground.tell(volume, f"bursts at {self.pressure(volume) / 1e5:.1f} bar")
         for line in self.lines.values():
-            if touches(line.plan, {volume}):
-                line.tear()
+            if parts_from(line.plan, {volume}):
+                line.tear(volume)
         self.net.put(i, P_ATM, self.ground.temperature, 0.0)
         self._flown.add(volume)
         if volume in self.stands:
