@@ -22,7 +22,7 @@ from sequencer import __version__
 from sequencer.errors import SequencerError
 
 COMMANDS: dict[str, str] = {
-    "begin": "Ask a few questions and write a first file to work from.",
+    "begin": "Write a commented first file to change into your own; overwrites nothing.",
     "check": "Read a file critically: mistakes, gaps and doubtful rules, each with its place.",
     "run": "Simulate a launch, a drill or a fault, and tell what happened and why.",
     "prove": "Search every situation of the model for a broken interlock.",
@@ -41,7 +41,7 @@ COMMANDS: dict[str, str] = {
     "report": "Write a one-page HTML report of the pad and its results.",
     "draw": "Draw the pad, the states and the sequence.",
     "pack": "Do the whole job and leave a launch pack: one folder with everything for the day.",
-    "meaning": "Say in plain words what each part of a file means to the controller.",
+    "meaning": "Explain a word of the file, of the trade, or a finding by its name.",
     "schema": "Print the JSON Schema of the file for an editor.",
 }
 """Every command: its name and the line shown in `sequencer --help`."""

@@ -151,3 +151,16 @@ def _all(pad: Pad) -> Iterator[Fault]:
 
 def _these(name: str, table: dict[str, str]) -> Iterator[Fault]:
     return (Fault(name, mode, "equipment", f"{name}: {says}") for mode, says in table.items())
+
+
+def modes() -> dict[str, str]:
+    """{mode: what it is} over all kinds of parts, for explaining the word."""
+    tables = (
+        _CONTACT, _ANALOG, _HEART, _VALVE, _HAND, _CHECK, _HOSE, _PARTING, _SERVO, _RELAY, _WIRE, _HEAD, _PIN, _SUPPLY, _REGULATOR,
+        _RELIEF, _POWER, _SLIPS,
+    )  # fmt: skip
+    found: dict[str, list[str]] = {}
+    for table in tables:
+        for mode, says in table.items():
+            found.setdefault(mode, []).append(says)
+    return {mode: "; ".join(dict.fromkeys(says)) for mode, says in found.items()}

@@ -35,12 +35,13 @@ class _Reads:
 
     read: Callable[[Any, ValidationInfo], Any]
     sample: str
+    also: str = ""  # the other JSON type that an editor may take the plain text for
 
     def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
         return core_schema.with_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: Any) -> dict[str, Any]:
-        return {"type": "string", "description": self.sample}
+        return {"type": ["string", self.also] if self.also else "string", "description": self.sample}
 
 
 def _text(value: Any, sample: str) -> str:
@@ -98,7 +99,7 @@ def _span(kind: str, *, point: bool = False) -> _Reads:
             return Span(low, nominal, high, kind, span.text)
         return span
 
-    return _Reads(read, sample)
+    return _Reads(read, sample, "number" if kind == "ratio" else "")
 
 
 def _not_below_vacuum(gauge: float, text: str) -> None:
@@ -147,7 +148,7 @@ TemperatureSpan = Annotated[Span, _span("temperature")]
 RateOf = Annotated[Quantity, _quantity("rate")]
 
 
-def _typed(sample: str, make: Callable[[str], Any | None], kind: type) -> _Reads:
+def _typed(sample: str, make: Callable[[str], Any | None], kind: type, also: str = "") -> _Reads:
     def read(value: Any, info: ValidationInfo) -> Any:
         if isinstance(value, kind) and not isinstance(value, str):
             return value
@@ -160,7 +161,7 @@ def _typed(sample: str, make: Callable[[str], Any | None], kind: type) -> _Reads
             raise refuse(f"'{text}' is not understood", sample, texts.advice(text, sample))
         return made
 
-    return _Reads(read, sample)
+    return _Reads(read, sample, also)
 
 
 SenseText = Annotated[Sense, _typed("'closes when WORD' or 'opens when WORD'", texts.sense, Sense)]
@@ -173,12 +174,12 @@ AtLeastTime = Annotated[Quantity, _typed("'at least TIME'", texts.least, Quantit
 Word = Annotated[str, _typed("a name of at most 40 small letters, digits and _, a letter first", texts.word, str)]
 Sentence = Annotated[str, _typed("a sentence for people", texts.said, str)]
 Phrase = Annotated[str, _typed("a word or a short text", lambda text: text, str)]
-PositionText = Annotated[str, _typed("a position: one or a few small words", texts.position, str)]
+PositionText = Annotated[str, _typed("a position: one or a few small words", texts.position, str, "boolean")]
 MeasuredText = Annotated[str, _typed("'PRESSURE to PRESSURE in TIME', maybe 'from VOLUME'", texts.measured, str)]
 HoseText = Annotated[str, _typed("'LENGTH of BORE'", texts.hose, str)]
 LeverText = Annotated[str, _typed("'SHORT to LONG', two arm lengths", texts.lever, str)]
-YesNo = Annotated[bool, _typed("yes or no", texts.yes, bool)]
-Count = Annotated[int, _typed("a whole number without leading zeros", texts.count, int)]
+YesNo = Annotated[bool, _typed("yes or no", texts.yes, bool, "boolean")]
+Count = Annotated[int, _typed("a whole number without leading zeros", texts.count, int, "integer")]
 
 
 def _sentence(read: Callable[..., Any], sample: str, wrap: bool) -> _Reads:

@@ -1,0 +1,97 @@
+"""`sequencer check FILE`: the reader's and the critic's findings, and which limits were given or assumed."""
+
+from __future__ import annotations
+
+import json as json_text
+import sys
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sequencer.cli.shared import FileArgument, JsonOption, Verdict, console, plain
+
+if TYPE_CHECKING:
+    from sequencer.description.limits import Limit
+    from sequencer.errors import Finding
+
+AllOption = Annotated[bool, typer.Option("--limits", help="List every limit, not only how many were given.")]
+
+
+def command(file: FileArgument, all_limits: AllOption = False, json: JsonOption = False) -> int:
+    """Read a file critically: mistakes, gaps and doubtful rules, each with its place.
+
+    Exit code 0: nothing found; 1: findings; 2: the file cannot be used. `sequencer meaning NAME` explains a finding.
+    """
+    from sequencer.description import load
+    from sequencer.description.limits import limits
+    from sequencer.description.reading import read_critically
+    from sequencer.errors import UnusableFile
+
+    try:
+        pad = load(file)
+    except UnusableFile as error:
+        if json:
+            _json(str(file), Verdict.FAIL, error.findings, ())
+        else:
+            _show(error.findings)
+            _line(f"{error.message}.")
+        return 2
+    found, known = read_critically(pad), limits(pad)
+    verdict = Verdict.of(not any(one.severity != "note" for one in found))
+    if json:
+        _json(str(file), verdict, found, known)
+        return verdict.exit_code
+    _show(found)
+    _line(_summary(str(file), found))
+    _limits(known, all_limits)
+    return verdict.exit_code
+
+
+def _show(found: tuple[Finding, ...]) -> None:
+    screen = console()
+    for one in found:
+        screen.print(f"{one.place}: {one.severity}: {one.found} [{one.name}]", soft_wrap=True)
+        if one.required:
+            screen.print(f"    required: {one.required}", soft_wrap=True)
+        if one.mend:
+            screen.print(f"    to mend:  {one.mend}", soft_wrap=True)
+
+
+def _line(text: str) -> None:
+    console().print(text, soft_wrap=True)
+
+
+def _summary(file: str, found: tuple[Finding, ...]) -> str:
+    if not found:
+        return f"{file}: nothing found. This reads the file only; `prove` and `run` look at what the pad does."
+    counts = {kind: sum(one.severity == kind for one in found) for kind in ("error", "warning", "note")}
+    said = ", ".join(f"{count} {kind}{'s' if count > 1 else ''}" for kind, count in counts.items() if count)
+    return f"{file}: {said}. `sequencer meaning NAME` explains a finding by its name."
+
+
+def _limits(known: tuple[Limit, ...], all_limits: bool) -> None:
+    given = [one for one in known if one.given]
+    assumed = [one for one in known if not one.given]
+    screen = console()
+    screen.print(f"Limits: {len(given)} given in the file, {len(assumed)} values assumed because it does not say them.")
+    for one in given if all_limits else []:
+        screen.print(f"  given    line {one.place.line:>3}  {one.what}: {one.value}", soft_wrap=True)
+    shown = assumed if all_limits else assumed[:6]
+    for one in shown:
+        screen.print(f"  assumed  line {one.place.line:>3}  {one.what}: {one.value}", soft_wrap=True)
+    if len(shown) < len(assumed):
+        screen.print(f"  … and {len(assumed) - len(shown)} more: --limits lists them all.")
+
+
+def _json(file: str, verdict: Verdict, found: tuple[Finding, ...], known: tuple[Limit, ...]) -> None:
+    findings = [
+        {
+            "name": one.name, "severity": one.severity, "file": one.place.file, "line": one.place.line, "column": one.place.column,
+            "found": one.found, "required": one.required, "mend": one.mend,
+        }
+        for one in found
+    ]  # fmt: skip
+    listed = [{"what": one.what, "value": one.value, "given": one.given, "line": one.place.line} for one in known]
+    whole = {"command": "check", "file": file, "verdict": verdict.value, "findings": findings, "limits": listed}
+    json_text.dump(plain(whole), sys.stdout, indent=2, allow_nan=False)
+    sys.stdout.write("\n")
