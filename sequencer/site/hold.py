@@ -14,6 +14,7 @@ from typing import Literal
 
 from sequencer.description.grounds import HeadPart, PinPart, TestLoadPart, VolumePart, WirePart
 from sequencer.description.pad import Pad
+from sequencer.errors import SequencerError
 from sequencer.site import resolve_head
 from sequencer.site.assumed import given_or_assumed
 from sequencer.site.build import Ground
@@ -172,6 +173,8 @@ class HeadState:
         self.freed = False
         """Claws or vehicle free after having been latched, until latched again."""
         self.needs = self.head.catch_spring
+        # Without an opening spring every force of the train is in proportion to the load.
+        self._per_newton = self.head.pull_force(1.0) - self.head.catch_spring
 
     # ------------------------------------------------------------------ acts and faults
 
@@ -222,7 +225,7 @@ class HeadState:
         self.holding = self.word == "latched" and present
         drawn = self.catch >= self.head.catch_engages
         spring = self.head.catch_spring
-        self.needs = self.head.pull_force(self.load) if self.shut and not drawn and self.load > 0.0 else spring
+        self.needs = spring + self._per_newton * self.load if self.load > 0.0 and not drawn else spring
 
     # ------------------------------------------------------------------ motion
 
@@ -287,7 +290,8 @@ class HeadState:
                 if self._dirt >= DIRT_HOLDS_FOR:
                     self._once("dirt", f"creeps off the dirt at {load / KGF:.0f} kgf")
                     return True
-        return self.load > 0.0 and self.head.hold_force(self.load) > self.head.catch_strength
+        strength = self.head.catch_strength
+        return strength < math.inf and self.head.hold_force(self.load) > strength
 
     def _seized(self) -> bool:
         if "seized" in self.modes:
@@ -310,11 +314,16 @@ class HeadState:
 
 
 def stands(pad: Pad, ground: Ground, jacks: dict[str, Jack]) -> dict[str, Stand]:
-    """{held volume: its seat}; a volume that several heads hold stands on the seat of the first."""
+    """{held volume: its seat}; a volume that several heads hold stands on the seat of the first.
+
+    Raises SequencerError for a head that holds something else.
+    """
     found: dict[str, Stand] = {}
     for name, part in pad.parts(HeadPart).items():
         if part.release_head in found:
             continue
+        if not isinstance(pad.site.get(part.release_head), VolumePart):
+            raise SequencerError(f"{name}: '{part.release_head}' is not a volume of this pad that it could hold")
         seat = part.seat.nominal
         weight = given_or_assumed(part.weight, "release_head.weight").nominal
         jack = next((jack for jack in jacks.values() if jack.head == name), None)
