@@ -37,9 +37,11 @@ def _ways_out(view: View) -> None:
     pad, live = view.pad, view.live
     for name, state in pad.states.items():
         ways = [one for one in live[name] if one.to != name]
-        if not ways and (state.stays is None or view.holds_gas(name)):
+        own = [one for one in ways if not one.trip]
+        if not own and (state.stays is None or not ways and view.holds_gas(name)):
             gas = " while it keeps gas in" if view.holds_gas(name) else ""
-            view.say("no-way-out", ("states", name), f"nothing ever leaves '{name}'{gas}", "a way out, or a state that lets the gas out and says why it `stays`", "add a way out under 'leave:'")
+            only = "only trips lead out of" if ways else "nothing ever leaves"
+            view.say("no-way-out", ("states", name), f"{only} '{name}'{gas}", "a way out, or a state that lets the gas out and says why it `stays`", "add a way out under 'leave:'")
         elif view.holds_gas(name) and all(view.holds_gas(one) for one in _from(view, name)):
             view.say("no-way-out", ("states", name), f"from '{name}' no state that lets the gas out can be reached", "a way to a state that lets the gas out", "add a way out to such a state")
         elif state.stays is None and not any(not one.way for one in live[name]):
