@@ -63,7 +63,6 @@ class Feed:
     def strike(self, mode: str) -> None:
         if mode == "fails":
             self.failed = True
-            self.ground.tell(self.name, "fails")
         else:
             stall = sum(s.servo.stall_current for s in self.servos) or assumed("servo_data.stall_current").nominal
             target = SAGS_TO * self.brown_out

@@ -267,7 +267,8 @@ class HeadState:
             self._timer = 0.0
             return
         if self.pinned:
-            self._once("pin", "its catch is drawn but the pin holds it")
+            drawn = self.catch >= self.head.catch_engages
+            self._once("pin", f"its catch {'is drawn' if drawn else 'gives way'} but the pin holds it")
             self._timer = self._drawn_for = 0.0
             return
         if self._seized():
@@ -283,7 +284,7 @@ class HeadState:
             if "lets go early" in modes and load > EARLY_LOAD:
                 return True
             if "half latched" in modes and load > HALF_HOLDS * self.rated:
-                self._once("half", f"gives way, half latched, at {load / KGF:.0f} kgf")
+                self._once("half", f"slips, half latched, at {load / KGF:.0f} kgf")
                 return True
             if "latched on dirt" in modes and load > 0.25 * self.rated:
                 self._dirt += dt

@@ -73,8 +73,6 @@ class Line:
 
     def strike(self, mode: str) -> None:
         self.modes.add(mode)
-        if mode == "hose off":
-            self.ground.tell(self.name, "its hose comes off")
         self._start()
 
     def mend(self) -> None:

@@ -52,11 +52,10 @@ class Vehicle(Parts):
         flying = set()
         if isinstance(volume, VolumePart) and volume.flies:
             flying = {name for name, part in self.pad.parts(VolumePart).items() if part.flies}
-            self.ground.tell(stand.volume, f"leaves at {gauge / 1e5:.1f} bar")
-        else:
-            self.ground.tell(stand.volume, f"lifts off its seat at {gauge / 1e5:.1f} bar")
         hung = [line for line in self.lines.values() if parts_from(line.plan, flying)]
         held_back = [line for line in hung if "snags" in line.modes]
+        goes = "leaves" if flying and not held_back else "lifts off its seat"
+        self.ground.tell(stand.volume, f"{goes} at {gauge / 1e5:.1f} bar")
         for line in held_back:
             self.ground.tell(line.name, "snags: its hose holds the vehicle")
         if held_back or not flying:
