@@ -94,7 +94,10 @@ def test_any_single_fault_can_strike_at_the_start_and_be_mended(name: str, fault
 def test_any_faults_together_at_any_moments_leave_a_world_whose_books_balance(data: st.DataObject) -> None:
     name = data.draw(st.sampled_from(sorted(PADS)))
     chosen = data.draw(st.lists(st.tuples(st.integers(0, 390), st.sampled_from(STRIKES[name])), min_size=2, max_size=4))
-    _day(PADS[name], [(scan, fault.part, fault.mode) for scan, fault in chosen], data.draw(st.integers(0, 3)))
+    strikes, seed = [(scan, fault.part, fault.mode) for scan, fault in chosen], data.draw(st.integers(0, 3))
+    world, told = _day(PADS[name], strikes, seed)
+    again, told_again = _day(PADS[name], strikes, seed)
+    assert told == told_again and world.net.p == again.net.p
 
 
 def test_a_day_without_faults_ends_in_a_flight_on_each_pad() -> None:
