@@ -1,0 +1,44 @@
+"""From a pad to its `System`: every part lays out its bits, then writes its rows."""
+
+from __future__ import annotations
+
+from sequencer.description.pad import Pad
+from sequencer.proof import controller, gas, interlocks, parts, people
+from sequencer.proof.draft import Draft
+from sequencer.proof.system import System
+from sequencer.table import Table, compile_table
+
+
+def draft_of(pad: Pad, table: Table | None = None) -> Draft:
+    """The finished draft: all bits and rows."""
+    draft = Draft(pad, table or compile_table(pad))
+    for room in (gas, parts, people, controller):
+        room.lay_out(draft)
+    for room in (gas, parts, people, controller):
+        room.rows(draft)
+    return draft
+
+
+def system_of(draft: Draft) -> System:
+    """The system of a draft."""
+    return System(
+        draft.layout, draft.places, tuple(draft.rows), starts(draft), tuple(draft.races), tuple(interlocks.checks(draft)),
+        free=draft.layout.mask(draft.by_hand.values()),
+        spent=draft.layout.mask(f"the box says {n}" for n in controller.said(draft)),
+    )
+
+
+def starts(draft: Draft) -> tuple[int, ...]:
+    """The first situation of a day: no power, no gas, valves at rest, the gate open, someone on the pad where the
+    crew begins there. Everything else is reached from it by rows."""
+    wanted = 0
+    for output, (code, bit, _) in parts.driven(draft).items():
+        if draft.table.outputs[list(draft.pad.outputs).index(output)].idle == code:
+            wanted |= draft.layout.mask([bit])
+    for contact, truth in draft.tracked.items():
+        if wanted & draft.layout.mask([truth]):
+            wanted |= draft.layout.mask([draft.seen(contact)])
+    begins = [draft.layout.at(0, wanted)]
+    if draft.layout.has(people.ON_PAD):
+        begins.append(draft.layout.at(0, wanted | draft.layout.mask([people.ON_PAD])))
+    return tuple(begins)

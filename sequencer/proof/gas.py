@@ -1,0 +1,220 @@
+"""Gas between volumes: which way pressures may move in each situation, and when they must have fallen.
+
+Pressure goes up only while some path from something higher is open, and never above what the set of open paths can
+reach; down it may go at any moment (a leak, cooling), which only adds behaviour. When it MUST have fallen is a
+bounded race against a state timer or a walk.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+from sequencer.description.grounds import HeadPart, LinePart, SupplyPart, VolumePart
+from sequencer.proof.draft import Draft
+from sequencer.proof.durations import FACTOR
+from sequencer.proof.system import Race
+from sequencer.proof.words import Cube
+
+
+def valve(output: str) -> str:
+    """Name of the bit 'this valve truly stands open'."""
+    return f"{output} truly open"
+
+
+def overshoot(output: str) -> str:
+    """Name of the bit 'gas has passed an edge through this valve since the last scan that commanded it open'."""
+    return f"gas passed {output} just now"
+
+
+def fillers(draft: Draft) -> list[str]:
+    """Valves that let gas in from somewhere."""
+    found = []
+    for volume in draft.bands.edges:
+        for line in draft.durations.around(volume):
+            part = draft.pad.site[line]
+            assert isinstance(part, LinePart)
+            if draft.durations.feeds(line, volume) and part.opened_by in draft.pad.outputs:
+                found.append(part.opened_by)
+    return list(dict.fromkeys(found))
+
+
+def lay_out(draft: Draft) -> None:
+    """Bits of every volume's bands and of every driven valve."""
+    for volume, edges in draft.bands.edges.items():
+        for edge in edges:
+            draft.layout.new(draft.bands.name(volume, edge))
+    for line in draft.pad.parts(LinePart).values():
+        if line.opened_by in draft.pad.outputs:
+            draft.layout.new(valve(line.opened_by))
+    for output in fillers(draft):
+        draft.layout.new(overshoot(output))
+
+
+def heads_on(draft: Draft, volume: str) -> list[str]:
+    """The release heads that hold a volume which flies."""
+    part = draft.pad.site[volume]
+    assert isinstance(part, VolumePart)
+    return [n for n, head in draft.pad.parts(HeadPart).items() if head.release_head == volume] if part.flies else []
+
+
+def opened(draft: Draft, line: str) -> dict[str, bool | int]:
+    """What must hold for the line to pass gas at all."""
+    part = draft.pad.site[line]
+    assert isinstance(part, LinePart)
+    needs: dict[str, bool | int] = {}
+    if part.opened_by in draft.pad.outputs:
+        needs[valve(part.opened_by)] = True
+    if part.parts_with:
+        needs[f"{part.parts_with} latched"] = True
+    return needs
+
+
+def dumps(draft: Draft, volume: str) -> list[str]:
+    """Driven or always open lines from a volume to air, which the box can rely on."""
+    found = []
+    for name in draft.durations.around(volume):
+        part = draft.pad.site[name]
+        assert isinstance(part, LinePart)
+        if draft.durations.other(name, volume) == "air" and part.opened_by != "hand" and not part.parts_with:
+            found.append(name)
+    return found
+
+
+def ceiling(draft: Draft, volume: str) -> float:
+    """Highest pressure without a fault: supply or a working relief valve, whichever comes first."""
+    tops = [draft.durations.relieved_to(volume, name) for name in draft.durations.reliefs(volume)]
+    return min([draft.durations.ceiling(volume), *tops])
+
+
+def rows(draft: Draft) -> None:
+    """All moves of pressure."""
+    for volume, edges in draft.bands.edges.items():
+        names = [draft.bands.name(volume, edge) for edge in edges]
+        top = ceiling(draft, volume)
+        for k, edge in enumerate(edges):
+            here: dict[str, bool | int] = {names[k]: False} | ({names[k - 1]: True} if k else {})
+            if edge < top:
+                for line in draft.durations.around(volume):
+                    for needs in _rises(draft, volume, line, edge):
+                        _rise(draft, volume, line, k, here | needs)
+            down: dict[str, bool | int] = {names[k]: True} | ({names[k + 1]: False} if k + 1 < len(edges) else {})
+            draft.row(f"{volume} falls below {names[k].removeprefix(f'{volume} at least ')}", "gas", down, {names[k]: False}, sure=False)
+            for line in dumps(draft, volume):
+                draft.row(
+                    f"gas leaves through {line}: {volume} below {names[k].removeprefix(f'{volume} at least ')}", "gas",
+                    down | opened(draft, line) | _no_inflow(draft, volume), {names[k]: False}, forward=False,
+                )  # fmt: skip
+
+
+def _rise(draft: Draft, volume: str, line: str, k: int, guard: dict[str, bool | int]) -> None:
+    """Gas passes edge k. Between two scans, and while the valve is commanded shut and still moves, it can pass one
+    edge, not a whole band (where the band is wide enough for that by the physics)."""
+    edges = draft.bands.edges[volume]
+    name = draft.bands.name(volume, edges[k])
+    says, tag = f"gas comes through {line}: {name}", f"up {line}"
+    part = draft.pad.site[line]
+    assert isinstance(part, LinePart)
+    if part.opened_by not in draft.pad.outputs:
+        draft.row(says, "gas", guard, {name: True}, tag=tag)
+        return
+    number = list(draft.pad.outputs).index(part.opened_by)
+    code = draft.table.outputs[number].positions.index("open")
+    bit, most = overshoot(part.opened_by), draft.durations.stroke(part.opened_by)
+    crosses = math.inf if k + 1 >= len(edges) else draft.durations.fill_least(volume, edges[k], edges[k + 1])
+    race = Race(f"{part.opened_by} shuts", most, f"gas crossing from {edges[k] / 1e5:g} bar to the next threshold", crosses, "physics")
+    wide = FACTOR * most <= crosses
+    if wide and crosses < math.inf:
+        draft.race(race)
+    for places, cube in [*draft.command(number, code), *draft.command(number, code, False)]:
+        both = cube.meet(draft.layout.cube({**guard, bit: False}))
+        assert both is not None
+        draft.row(says, "gas", both, {name: True, **({bit: True} if wide else {})}, places, tag=tag)
+
+
+def _no_inflow(draft: Draft, volume: str) -> dict[str, bool | int]:
+    shut: dict[str, bool | int] = {}
+    for line in draft.durations.around(volume):
+        part = draft.pad.site[line]
+        assert isinstance(part, LinePart)
+        if draft.durations.feeds(line, volume) and part.opened_by in draft.pad.outputs:
+            shut[valve(part.opened_by)] = False
+    return shut
+
+
+def _rises(draft: Draft, volume: str, line: str, edge: float) -> Iterator[dict[str, bool | int]]:
+    """Guards under which gas through `line` can bring the volume over the edge."""
+    if not draft.durations.feeds(line, volume):
+        return
+    needs = opened(draft, line)
+    for head in heads_on(draft, volume):
+        needs[f"{head} latched"] = True
+    far = draft.durations.other(line, volume)
+    if isinstance(draft.pad.site.get(far), SupplyPart):
+        if draft.durations.supply(far) <= edge:
+            return
+    else:
+        lower = [e for e in draft.bands.edges[far] if e <= edge]
+        exact = draft.bands.at(far, edge)
+        if exact is not None:
+            needs[draft.bands.name(far, exact)] = True
+        elif lower:
+            needs[draft.bands.name(far, lower[-1])] = True
+    for out in dumps(draft, volume):
+        part = draft.pad.site[out]
+        assert isinstance(part, LinePart)
+        if draft.durations.held_down_to(volume, [out]) <= edge:
+            if part.opened_by not in draft.pad.outputs:
+                return
+            needs[valve(part.opened_by)] = False
+    yield needs
+
+
+def empties(draft: Draft, volume: str, edge: float, place: int, start: float | None = None) -> float | None:
+    """Most seconds from entering a place until the volume is below the edge, if that place alone brings it about;
+    from its highest pressure, or from `start` (gauge Pa).
+
+    Needs: a line to air commanded open whatever inhibits say, and every line in commanded shut or blocked.
+    """
+    p = draft.places[place]
+    state = 0 if p.kind == "settling" else p.state
+    names = list(draft.pad.outputs)
+
+    def command(output: str) -> str | None:
+        number = names.index(output)
+        code = draft.table.outputs[number].idle if p.kind == "off" else draft.certain(state, number)
+        return None if code is None else draft.table.outputs[number].positions[code]
+
+    stroke = 0.0
+    for line in draft.durations.around(volume):
+        part = draft.pad.site[line]
+        assert isinstance(part, LinePart)
+        if draft.durations.feeds(line, volume):
+            if part.opened_by not in draft.pad.outputs or command(part.opened_by) in (None, "open"):
+                return None
+            stroke = max(stroke, draft.durations.stroke(part.opened_by))
+    out = []
+    for line in dumps(draft, volume):
+        part = draft.pad.site[line]
+        assert isinstance(part, LinePart)
+        if part.opened_by not in draft.pad.outputs:
+            out.append(line)
+        elif command(part.opened_by) == "open":
+            out.append(line)
+            stroke = max(stroke, draft.durations.stroke(part.opened_by))
+    if not out:
+        return None
+    if start is not None:
+        start = draft.durations.after_filling(volume, start, stroke)
+    return stroke + draft.durations.vent_time(volume, tuple(out), edge, start)
+
+
+def must_be_below(draft: Draft, volume: str, place: int, seconds: float, second: str) -> list[tuple[Cube, int]]:
+    """What cannot be after `seconds` in this place: the volume still at its lowest edge that the vent reaches."""
+    for edge in draft.bands.edges[volume]:
+        most = empties(draft, volume, edge, place)
+        if most is not None and FACTOR * most <= seconds:
+            name = draft.bands.name(volume, edge)
+            race = Race(f"{volume} vents from its highest pressure to below {name.split('least ')[1]}", most, second, seconds, "physics")
+            return [(draft.layout.cube({name: True}), draft.race(race))]
+    return []

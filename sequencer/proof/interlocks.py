@@ -1,0 +1,154 @@
+"""Interlocks as words that must not be reached.
+
+Where a rule needs more than the word can say, the larger set of words is taken as bad, so that 'holds' stays true.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+
+from sequencer.description import terms as t
+from sequencer.description.grounds import HeadPart, LinePart, PadPart, VolumePart
+from sequencer.description.sequence import Never, Start
+from sequencer.proof.bits import memory
+from sequencer.proof.draft import Draft
+from sequencer.proof.gas import valve
+from sequencer.proof.people import ON_PAD
+from sequencer.proof.system import Bad, RuleCheck
+from sequencer.proof.words import EVERYTHING, Cube, meets
+from sequencer.table import Kind
+
+Option = tuple[frozenset[int], Cube]
+STRANGER = "someone uncounted is on the pad"
+
+
+def options(draft: Draft, fact: t.Expression, wanted: bool, allow: bool = False) -> list[Option]:
+    """Words in which the fact may be (not) true: a union of cubes at places. With `allow`, a truth that a contact
+    senses counts only once the box has seen it (the contact's reaction time is allowed)."""
+    everywhere = frozenset(draft.everywhere)
+
+    def bit(name: str, value: bool) -> list[Option]:
+        seen = {draft.seen(c): value for c, truth in draft.tracked.items() if truth == name} if allow else {}
+        return [(everywhere, draft.layout.cube({name: value, **seen}))]
+
+    def states(inside: list[int]) -> list[Option]:
+        chosen = {i for i in draft.running if draft.places[i].state in inside}
+        return [(frozenset(chosen if wanted else set(draft.running) - chosen), EVERYTHING)]
+
+    if isinstance(fact, t.Someone):
+        if not draft.pad.parts(PadPart):
+            return [(everywhere, EVERYTHING)] if fact.wanted != wanted else []
+        inside = fact.wanted == wanted
+        names = [n for n in (ON_PAD, STRANGER) if draft.layout.has(n)]
+        if inside:
+            return [option for n in names for option in bit(n, True)]
+        return [(everywhere, draft.layout.cube({n: False for n in names}))]
+    if isinstance(fact, t.PressureIs):
+        return _pressure(draft, fact, wanted)
+    if isinstance(fact, t.CommandedTo):
+        return _commanded(draft, fact, wanted)
+    if isinstance(fact, t.HeadIs):
+        if fact.what == "latched":
+            return bit(f"{fact.head} latched", fact.wanted == wanted)
+        return _head(draft, fact, wanted)
+    if isinstance(fact, t.SwitchIs):
+        name = draft.tracked.get(fact.input) or draft.by_hand.get(fact.input)
+        return [(everywhere, EVERYTHING)] if name is None else bit(name, fact.wanted == wanted)
+    if isinstance(fact, t.LineIs):
+        return _line(draft, fact.line, fact.open == wanted)
+    if isinstance(fact, t.PinIs):
+        return bit(f"{fact.pin} in", fact.inside == wanted)
+    if isinstance(fact, t.PeopleAllowed):
+        names_ = list(draft.pad.states.values())
+        wanted = fact.wanted == wanted
+        return states([i for i, s in enumerate(names_) if s.people == "allowed"])
+    if isinstance(fact, t.StateIs):
+        wanted = fact.wanted == wanted
+        return states([list(draft.pad.states).index(fact.state)])
+    assert isinstance(fact, t.BoxSays)
+    number = draft.table.bit_index(fact.condition)
+    kept = draft.table.bits[number].kind == Kind.MEMORY
+    return bit(memory(fact.condition) if kept else f"the box says {fact.condition}", fact.wanted == wanted)
+
+
+def _pressure(draft: Draft, fact: t.PressureIs, wanted: bool) -> list[Option]:
+    at_least = fact.at_least == wanted
+    everywhere = frozenset(draft.everywhere)
+    if not isinstance(draft.pad.site.get(fact.volume), VolumePart):
+        return [(everywhere, EVERYTHING)]
+    edge = draft.bands.at(fact.volume, fact.limit.si)
+    if edge is None:
+        possible = fact.limit.si <= 0.0 if at_least else fact.limit.si > 0.0
+        return [(everywhere, EVERYTHING)] if possible else []
+    return [(everywhere, draft.layout.cube({draft.bands.name(fact.volume, edge): at_least}))]
+
+
+def _commanded(draft: Draft, fact: t.CommandedTo, wanted: bool) -> list[Option]:
+    if fact.output in draft.pad.site:
+        part = draft.pad.site[fact.output]
+        if isinstance(part, LinePart) and fact.position in ("open", "shut"):
+            return _line(draft, fact.output, (fact.position == "open") == (fact.wanted == wanted))
+        return [(frozenset(draft.everywhere), EVERYTHING)]
+    number = list(draft.pad.outputs).index(fact.output)
+    code = draft.pad.output_positions[fact.output].index(fact.position)
+    return [(frozenset(places), cube) for places, cube in draft.command(number, code, fact.wanted == wanted)]
+
+
+def _line(draft: Draft, line: str, opened: bool) -> list[Option]:
+    part = draft.pad.site[line]
+    assert isinstance(part, LinePart)
+    if part.opened_by in draft.pad.outputs:
+        return [(frozenset(draft.everywhere), draft.layout.cube({valve(part.opened_by): opened}))]
+    return [(frozenset(draft.everywhere), EVERYTHING)]
+
+
+def _head(draft: Draft, fact: t.HeadIs, wanted: bool) -> list[Option]:
+    assert isinstance(draft.pad.site[fact.head], HeadPart)
+    everywhere = frozenset(draft.everywhere)
+    true = fact.wanted == wanted
+    # an open head has not 'let go' when it was never latched: both readings of 'not let go' are kept
+    return [(everywhere, draft.layout.cube({f"{fact.head} latched": False}))] if true else [(everywhere, EVERYTHING)]
+
+
+def ways(draft: Draft, expression: t.Expression, wanted: bool = True, allow: bool = False) -> list[Option]:
+    """The union of cubes in which an expression may be (not) true."""
+    found: list[Option] = []
+    for alternative in t.alternatives(expression, wanted):
+        for chosen in product(*(options(draft, leaf, value, allow) for leaf, value in alternative.items())):
+            places = frozenset(draft.everywhere).intersection(*(p for p, _ in chosen))
+            cube = meets(c for _, c in chosen)
+            if places and cube is not None:
+                found.append((places, cube))
+    return found
+
+
+def of_the_box(expression: t.Expression) -> bool:
+    """Whether a rule names commands, states or what the box says (then it is judged after scans)."""
+    return any(isinstance(f, t.CommandedTo | t.StateIs | t.PeopleAllowed | t.BoxSays) for f in t.leaves(expression))
+
+
+def start_of(draft: Draft, text: str) -> tuple[int, int]:
+    """(output number, code) of 'OUTPUT to POSITION'."""
+    output, _, position = text.partition(" to ")
+    return list(draft.pad.outputs).index(output.strip()), draft.pad.output_positions[output.strip()].index(position.strip())
+
+
+def checks(draft: Draft) -> list[RuleCheck]:
+    """Every `never` and `start … needs` of the file."""
+    found = []
+    for name, rule in draft.pad.interlocks.items():
+        if isinstance(rule, Never):
+            after = of_the_box(rule.never.expression)
+            bad = tuple(Bad(places, cube, after) for places, cube in ways(draft, rule.never.expression, allow=after))
+            found.append(RuleCheck(name, bad))
+        elif isinstance(rule, Start):
+            output, code = start_of(draft, rule.start)
+            before = tuple((frozenset(p), c) for p, c in draft.command(output, code, False))
+            made = []
+            for places, cube in ways(draft, rule.needs.expression, False, allow=True):
+                for at, commanded in draft.command(output, code):
+                    both = cube.meet(commanded)
+                    if both is not None and places & set(at):
+                        made.append(Bad(places & set(at), both, True, output, before))
+            found.append(RuleCheck(name, tuple(made)))
+    return found

@@ -1,0 +1,184 @@
+"""Valves, relays, servos, release heads, pins, and the contacts that see them: bits and rows."""
+
+from __future__ import annotations
+
+from sequencer.description.box import RelayOutput, ServoOutput
+from sequencer.description.grounds import HeadPart, PadPart, PinPart, SwitchPlace, WirePart
+from sequencer.proof.draft import READING, Draft
+from sequencer.proof.gas import overshoot, valve
+from sequencer.proof.system import Race
+
+
+def driven(draft: Draft) -> dict[str, tuple[int, str, str]]:
+    """{output: (code, bit name, position)} of the outputs whose true position is a bit."""
+    found: dict[str, tuple[int, str, str]] = {}
+    for number, spec in enumerate(draft.table.outputs):
+        if draft.parts_lines(spec.name):
+            found[spec.name] = (spec.positions.index("open"), valve(spec.name), "open")
+    for part in draft.pad.parts(SwitchPlace).values():
+        output, _, position = part.follows.partition(" at ")
+        if output in draft.pad.outputs and output not in found:
+            code = draft.pad.output_positions[output].index(position)
+            found[output] = (code, f"{output} truly {position}", position)
+    return found
+
+
+def horn(output: str) -> str:
+    """Name of the bit 'this servo's horn stands away from its idle position'."""
+    return f"{output} horn drawn"
+
+
+def lay_out(draft: Draft) -> None:
+    """Bits of parts and of the contacts that see them."""
+    for _, bit, _ in driven(draft).values():
+        draft.layout.new(bit)
+    for name, output in draft.pad.outputs.items():
+        if isinstance(output, ServoOutput):
+            draft.layout.new(horn(name))
+    for name in draft.pad.parts(HeadPart):
+        draft.layout.new(f"{name} latched")
+    for name in draft.pad.parts(PinPart):
+        draft.layout.new(f"{name} in")
+    for number, spec in enumerate(draft.table.outputs):
+        for code in draft.inhibited(number):
+            draft.layout.new(draft.stays(number, code))
+        del spec
+    for contact, truth in draft.tracked.items():
+        draft.layout.new(truth)
+        draft.layout.new(draft.seen(contact))
+        draft.layout.new(draft.fresh(contact))
+    for truth in draft.by_hand.values():
+        draft.layout.new(truth)
+
+
+def rows(draft: Draft) -> None:
+    """Everything that parts do, and what hands on the pad may do to them."""
+    for output, (code, bit, position) in driven(draft).items():
+        number = list(draft.pad.outputs).index(output)
+        away = next(p for p in draft.pad.output_positions[output] if p != position)
+        for wanted in (True, False):
+            for places, cube in draft.command(number, code, wanted):
+                guard = cube.meet(draft.layout.cube({bit: not wanted}))
+                assert guard is not None
+                says = f"{output} moves to {position if wanted else away}"
+                done = {overshoot(output): False} if not wanted and draft.layout.has(overshoot(output)) else {}
+                if bit in draft.tracked.values():
+                    _moves(draft, says, "part", bit, wanted, guard, places)
+                else:
+                    draft.row(says, "part", guard, {bit: wanted, **done}, places, tag=f"stroke {output}")
+    _servos(draft)
+    _heads(draft)
+    _pins(draft)
+    for contact, truth in draft.tracked.items():
+        for value in (True, False):
+            for at in (draft.running, (0, 1)):
+                draft.row(
+                    f"the box now sees {contact} {'' if value else 'not '}at its word", "reading",
+                    {truth: value, draft.seen(contact): not value},
+                    {draft.seen(contact): value, draft.fresh(contact): False, READING: at == draft.running}, at,
+                    tag=f"follow {contact}",
+                )  # fmt: skip
+    for truth in draft.by_hand.values():
+        for value in (True, False):
+            draft.row(f"{truth}{'' if value else ' no longer'}", "crew", {truth: not value}, {truth: value}, tag="hand", forward=False)
+
+
+def _moves(draft, says, actor, truth, value, guard=None, at=None, **more):  # type: ignore[no-untyped-def]
+    """A truth that contacts see changes: those contacts lag behind it, or are back in step with it."""
+    from sequencer.proof.words import EVERYTHING
+
+    contacts = [c for c, bit in draft.tracked.items() if bit == truth]
+    cubes = [(guard or EVERYTHING, {})]
+    for contact in contacts:
+        cubes = [
+            (cube.meet(draft.layout.cube({draft.seen(contact): seen})), {**change, draft.fresh(contact): seen != value})
+            for cube, change in cubes
+            for seen in (True, False)
+        ]
+    for cube, change in cubes:
+        whole = cube.meet(draft.layout.cube({truth: not value}))
+        if whole is not None:
+            draft.row(says, actor, whole, {truth: value, **change}, at, **more)
+
+
+def _servos(draft: Draft) -> None:
+    for number, (name, output) in enumerate(draft.pad.outputs.items()):
+        if not isinstance(output, ServoOutput):
+            continue
+        idle = next(iter(output.servo))
+        for position in output.servo:
+            code = list(output.servo).index(position)
+            for places, cube in draft.command(number, code):
+                for powered, more in _powered(draft, output):
+                    at = tuple(p for p in places if p in powered and draft.places[p].kind != "off")
+                    guard = cube.meet(more)
+                    full = None if guard is None else guard.meet(draft.layout.cube({horn(name): position == idle}))
+                    if full is not None:
+                        draft.row(
+                            f"the servo {name} moves to {position}", "part", full, {horn(name): position != idle}, at,
+                            tag=f"servo {name}",
+                        )  # fmt: skip
+
+
+def _powered(draft: Draft, output: ServoOutput) -> list:  # type: ignore[type-arg]
+    """(places, cube) in which the servo has power."""
+    from sequencer.proof.words import EVERYTHING
+
+    if output.powered_by is None or output.powered_by not in draft.pad.outputs:
+        return [(draft.everywhere, EVERYTHING)]
+    relay = draft.pad.outputs[output.powered_by]
+    number = list(draft.pad.outputs).index(output.powered_by)
+    if output.powered_by in driven(draft):
+        return [(draft.everywhere, draft.layout.cube({driven(draft)[output.powered_by][1]: True}))]
+    assert isinstance(relay, RelayOutput)
+    return draft.command(number, 1)
+
+
+def _heads(draft: Draft) -> None:
+    pins = {part.pin: name for name, part in draft.pad.parts(PinPart).items()}
+    wires = {part.wire.end: part.wire.origin for part in draft.pad.parts(WirePart).values()}
+    hands = on_pad_guard(draft)
+    for name in draft.pad.parts(HeadPart):
+        bit = f"{name} latched"
+        if name in wires:
+            guard: dict[str, bool | int] = {horn(wires[name]): True}
+            if name in pins:
+                guard[f"{pins[name]} in"] = False
+            _moves(draft, f"{name} lets go", "part", bit, False, draft.layout.cube(guard), tag=f"lets go {name}")
+        _moves(draft, f"{name} is closed by hand", "crew", bit, True, draft.layout.cube(hands))
+        _moves(draft, f"{name} is opened by hand", "crew", bit, False, draft.layout.cube(hands))
+
+
+def _pins(draft: Draft) -> None:
+    hands = on_pad_guard(draft)
+    for name, part in draft.pad.parts(PinPart).items():
+        from_line = "lanyard" in part.pulled
+        out = {} if from_line else hands
+        _moves(draft, f"{name} is pulled{' by the lanyard' if from_line else ''}", "crew", f"{name} in", False, draft.layout.cube(out))
+        _moves(draft, f"{name} is put in", "crew", f"{name} in", True, draft.layout.cube(hands))
+
+
+def on_pad_guard(draft: Draft) -> dict[str, bool | int]:
+    """What must hold for hands to reach the vehicle (nothing where the file describes no pad)."""
+    return {"someone is on the pad": True} if draft.pad.parts(PadPart) else {}
+
+
+def races(draft: Draft, state: int, seconds: float, second: str) -> list:  # type: ignore[type-arg]
+    """What cannot be when a state's timer passes `seconds`: a valve still moving, a contact not yet seen."""
+    found = []
+    for output, (code, bit, position) in driven(draft).items():
+        own = draft.certain(state, list(draft.pad.outputs).index(output))
+        most = draft.durations.stroke(output)
+        if own is None or most >= seconds:
+            continue
+        race = Race(f"{output} moves to its commanded position", most, second, seconds, "file")
+        found.append((draft.layout.cube({bit: own != code}), draft.race(race)))
+    for contact, truth in draft.tracked.items():
+        most = draft.durations.follows(contact)
+        if most >= seconds:
+            continue
+        race = Race(f"the box sees {contact} change", most, second, seconds, "file")
+        for value in (True, False):
+            cube = draft.layout.cube({truth: value, draft.seen(contact): not value, draft.fresh(contact): False})
+            found.append((cube, draft.race(race)))
+    return found
