@@ -201,7 +201,7 @@ def _too_slow(stop: Stop) -> str:
 
 def _stops(rehearsal: Rehearsal, truth: _Truth) -> list[Stop]:
     """Every call of stop, and every stop press that no call went before within ten seconds."""
-    calls = [(ms, f"called by {spoken(who)}") for ms, who, said in rehearsal.progress.calls if said.strip().lower() == "stop"]
+    calls = [(ms, f"called by {spoken(who) or 'someone'}") for ms, who, said in rehearsal.progress.calls if said.strip().lower() == "stop"]
     presses = [
         (line.ms, "pressed") for line in rehearsal.session.lines
         if line.kind == "act" and "stop" in line.what and "let go" not in line.what and ": not" not in line.what

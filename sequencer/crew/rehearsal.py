@@ -189,7 +189,7 @@ class Rehearsal:
             self.say("", f"line {step} is skipped" if step else "no line is left")
             return ""
         if order.verb == "say":
-            self.say(who, order.what)
+            self.say(who or "someone", order.what)
             self.progress.call(order.who, order.what, self.session.ms)
             return ""
         if order.verb == "fault":

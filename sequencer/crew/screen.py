@@ -87,7 +87,7 @@ class Screen(App[None]):
     def _key_lines(self, width: int) -> list[str]:
         """The keys in columns; a key that is 'on' has a * before its label."""
         labels = [f"{key.key}{'*' if key.key in self.on else ' '}{key.label}" for key in self.keys.values()]
-        columns = max(1, width // 27)
+        columns = max(1, width // 26)
         share = width // columns
         rows = -(-len(labels) // columns)
         return ["".join(label[: share - 1].ljust(share) for label in labels[row::rows]).rstrip() for row in range(rows)]

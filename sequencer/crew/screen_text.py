@@ -22,8 +22,8 @@ def believes(told: Belief) -> list[str]:
     """The box: state, what it means, lamps, people, time in state, readings, and what it waits for."""
     if not told.state:
         return ["no state shown", told.says, "people: keep out"]
-    lines = [spoken(told.state).upper(), told.says, f"people: {told.people}", told.lamps, f"for {clock(told.seconds)}"]
-    lines += [f"{spoken(name)} {text}" for name, text in told.readings]
+    lines = [f"{spoken(told.state).upper()} for {clock(told.seconds)}", told.says, f"people: {told.people}; {told.lamps}"]
+    lines += grouped(told.readings)
     lines.append("waits for")
     for way in told.exits:
         lacking = list(way.missing)
@@ -31,6 +31,15 @@ def believes(told: Belief) -> list[str]:
             lacking.append(f"{clock(way.in_seconds)} more")
         lines.append(f"- to {spoken(way.to)}: {'; '.join(lacking) if lacking else 'now'}")
     return lines
+
+
+def grouped(readings: tuple[tuple[str, str], ...]) -> list[str]:
+    """The readings, one line for each unit: 'bar: lower a 0.02, lower b 0.01'."""
+    units: dict[str, list[str]] = {}
+    for name, text in readings:
+        number, _, unit = text.partition(" ")
+        units.setdefault(unit, []).append(f"{spoken(name)} {number}")
+    return [f"{unit + ': ' if unit else ''}{', '.join(items)}" for unit, items in units.items()]
 
 
 def heard(said: list[Said]) -> list[str]:
