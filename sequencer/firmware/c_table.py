@@ -31,8 +31,8 @@ def header_text(table: Table) -> str:
     image, where = layout(table)
     checksum = int.from_bytes(image[-4:], "little")
     kinds = 0
-    for bit in table.bits:
-        kinds |= 1 << int(bit.kind)
+    for op in _operations(image, table):
+        kinds |= 1 << op
     rest = [o.idle if o.rest is None else o.rest for o in table.outputs]
     sizes = {
         "SIZE": where.size, "SCAN_MS": table.scan_ms, "CONTACTS": len(table.contacts), "ANALOGS": len(table.analogs),
@@ -49,13 +49,21 @@ def header_text(table: Table) -> str:
         f"#define FOLLOW_CHECKSUM 0x{checksum:08X}ul",
         *(f"#define FOLLOW_{name} {value}u" for name, value in sizes.items()),
         f"#define FOLLOW_SCALED {int(_scaled(image, table))} /* 1: some difference is between readings of unlike scale */",
-        f"#define FOLLOW_KINDS 0x{kinds:04X}u /* bit k: conditions of kind k occur */",
+        f"#define FOLLOW_KINDS 0x{kinds:04X}u /* bit k: operation k occurs */",
         f"#define FOLLOW_REST {', '.join(f'{code}u' for code in rest) or '0u'} /* per output: position at rest */",
     ]  # fmt: skip
     for group, names in constants(table).items():
         if names:
             lines += ["", f"/* {group}s */", *(f"#define {name} {number}u" for name, number in names.items())]
     return "\n".join([*lines, "", "#endif", ""])
+
+
+def _operations(image: bytes, table: Table) -> list[int]:
+    reader, columns, found = Reader(image), dict[int, int](), []
+    for i in range(len(table.bits)):
+        found.append(image[reader.at] & 0x0F)
+        reader.bit(i, columns)
+    return found
 
 
 def _scaled(image: bytes, table: Table) -> bool:

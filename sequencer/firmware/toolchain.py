@@ -76,12 +76,12 @@ def harness_texts(*names: str) -> dict[str, str]:
     return {name: (PACKAGE / "harness" / name).read_text(encoding="utf-8") for name in names}
 
 
-def build(compiler: Compiler, texts: Mapping[str, str], flags: Sequence[str], product: str) -> Path:
+def build(compiler: Compiler, texts: Mapping[str, str], flags: Sequence[str], product: str, libraries: Sequence[str] = ()) -> Path:
     """Compile every .c of `texts` with `flags` into `product` and return its path; made once, kept in the cache.
 
     Raises DoesNotBuild with the compiler's words.
     """
-    said = repr((compiler.command, sorted(texts.items()), tuple(flags), product))
+    said = repr((compiler.command, sorted(texts.items()), tuple(flags), product, tuple(libraries)))
     folder = cache_folder() / "build" / sha256(said.encode()).hexdigest()[:24]
     made = folder / product
     if made.is_file():
@@ -93,7 +93,7 @@ def build(compiler: Compiler, texts: Mapping[str, str], flags: Sequence[str], pr
     sources = [name for name in texts if name.endswith((".c", ".S"))]
     zig_cache = str(cache_folder() / "zig")
     done = subprocess.run(
-        [*compiler.command, *flags, *sources, "-o", product], cwd=part, capture_output=True, text=True,
+        [*compiler.command, *flags, *sources, *libraries, "-o", product], cwd=part, capture_output=True, text=True,
         env={**os.environ, "ZIG_GLOBAL_CACHE_DIR": zig_cache, "ZIG_LOCAL_CACHE_DIR": zig_cache},
     )  # fmt: skip
     if done.returncode or not (part / product).is_file():

@@ -19,10 +19,12 @@ void drive(struct follow *f, const uint8_t *in, uint8_t *out)
         f->scan = number(in + 5);
         f->moved = 0;
     } else {
-        for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, in += 2) f->in.counts[i] = (uint16_t)(in[0] | (uint16_t)(in[1] << 8));
-        for (uint8_t i = 0; i != FOLLOW_CONTACTS; i++) f->in.contacts[i] = *in++;
-        for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) f->in.heard[i] = *in++;
+        for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, in += 2) f->words[i] = (uint16_t)(in[0] | (uint16_t)(in[1] << 8));
+        for (uint8_t i = 0; i != FOLLOW_CONTACTS; i++) f->contacts[i] = *in++;
+        for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) f->heard[i] = *in++;
+        DRIVE_MARK(1);
         follow_scan(f);
+        DRIVE_MARK(0);
     }
     *out++ = f->moved;
     *out++ = (uint8_t)f->first_out;

@@ -2,6 +2,12 @@
 #ifndef FOLLOW_DRIVE_H
 #define FOLLOW_DRIVE_H
 #include "follow.h"
+#if defined(__AVR__)
+#include <avr/io.h>
+#define DRIVE_MARK(inside) (GPIOR1 = (inside)) /* the simulator counts cycles between two marks */
+#else
+#define DRIVE_MARK(inside) ((void)0)
+#endif
 #define DRIVE_INPUT (2u * FOLLOW_ANALOGS + FOLLOW_CONTACTS + FOLLOW_HEARTBEATS)
 #define DRIVE_IN (1u + (DRIVE_INPUT > 9u ? DRIVE_INPUT : 9u)) /* bytes of one operation: kind, then its data */
 #define DRIVE_OUT (3u + FOLLOW_RECORD + FOLLOW_OUTPUTS)       /* bytes of one trace record */

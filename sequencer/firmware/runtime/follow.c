@@ -7,33 +7,31 @@
 #else
 #define BYTE(at) (*(at))
 #endif
-#define COUNT_OF(list) (BYTE(list) & COUNT)
 
-enum { CONTACT, PRESS, AT_LEAST, BELOW, VALID, HEARD, DIFFERS, CHANGE, TARGET, STATE, COMMAND, ALL, MEMORY };
+enum { COPY, PRESS, EQUAL, COMPARE, TARGET, DIFFERS, CHANGE, ALL, MEMORY };
 enum { KIND = 0x0F, OPPOSITE = 0x10, EXTRA = 0x20, HOLD = 0x40, DROP = 0x80 }; /* first byte of a condition */
 enum { COUNT = 0x3F, INVERT = 0x40, LEAST = 0x80, TRIP = 0x80 };               /* first byte of a list; of a row */
-enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };              /* follow.contact */
+enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };              /* follow.flags */
 enum { NOW = 1, BEFORE = 2 };                                                  /* follow.bits */
 static const uint8_t rest[FOLLOW_ROOM(FOLLOW_OUTPUTS)] FOLLOW_FLASH = { FOLLOW_REST };
-static const uint8_t sources[] FOLLOW_FLASH = { /* per kind: how many things it may name */
-    FOLLOW_CONTACTS, FOLLOW_CONTACTS, FOLLOW_ANALOGS, FOLLOW_ANALOGS, FOLLOW_ANALOGS, FOLLOW_HEARTBEATS, FOLLOW_ANALOGS,
-    FOLLOW_ANALOGS, FOLLOW_ANALOGS, FOLLOW_STATES, FOLLOW_OUTPUTS * 4u, 1, 1, 0, 0, 0 };
 
 static uint16_t word(const uint8_t *at) { return (uint16_t)(BYTE(at) | (uint16_t)(BYTE(at + 1) << 8)); }
 static uint32_t wide(const uint8_t *at) { return word(at) | (uint32_t)word(at + 2) << 16; }
 static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW_STATES_AT + FOLLOW_STRIDE * state; }
 
-/* The truth of the literal list at `at`. Bound: 63 literals. */
-static bool holds(const struct follow *f, const uint8_t *at)
+/* Work out whether the literal list at `at` holds, into f->held; returns the list's end. Bound: 63 literals. */
+static const uint8_t *list(struct follow *f, const uint8_t *at)
 {
-    uint8_t head = BYTE(at);
-    bool all = (head & INVERT) == 0;
-    if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
-    for (head &= COUNT; head > 0u; head--) {
-        uint8_t literal = BYTE(++at), i = literal & 0x7Fu;
-        if (i >= FOLLOW_ROOM(FOLLOW_BITS) || (f->bits[i] & NOW) != literal >> 7) return !all;
+    uint8_t head = BYTE(at++), count = head & COUNT;
+    const uint8_t *end = at + count;
+    f->held = (head & INVERT) == 0;
+    for (; at != end; at++) {
+        uint8_t literal = BYTE(at), i = literal & 0x7Fu;
+        if (i < FOLLOW_BITS && (f->bits[i] & NOW) == literal >> 7) continue;
+        f->held ^= 1u;
+        break;
     }
-    return all;
+    return end;
 }
 
 /* `raw`, once it has differed from `was` at a scan and at `limit` scans after it; counter: scans so far. */
@@ -51,162 +49,151 @@ static bool delayed(bool raw, bool was, uint16_t *counter, uint16_t limit)
 static void sample(struct follow *f)
 {
     const uint8_t *at = follow_table + FOLLOW_CONTACTS_AT;
-    bool all = true, fresh = f->settled == 0u, running = f->settled == 2u, entered = running && f->timer == 0u;
+    bool all = true, running = f->settled == 2u, entered = running && f->timer == 0u;
     for (uint8_t i = 0; i != FOLLOW_CONTACTS; i++, at += 2) {
-        uint8_t flags = (uint8_t)(f->contact[i] & (entered ? STABLE : ~CHANGED));
-        bool level = f->in.contacts[i] != 0u, stable = flags & STABLE;
-        uint16_t steady = word(at);
-        if (fresh) {
-            flags = level;
-        } else if (running) {
-            if (delayed(level, stable, &f->filter[i], steady) != stable) flags ^= STABLE | CHANGED;
-        } else if (level != stable) {
-            flags ^= STABLE;
-            f->filter[i] = 0;
-        } else if (f->filter[i] < steady) {
-            f->filter[i]++;
+        uint8_t flags = (uint8_t)(f->flags[i] & (entered ? STABLE : ~CHANGED)), level = f->contacts[i] & 1u;
+        uint16_t *counter = &f->counters[i], steady = word(at);
+        if (running) {
+            if (delayed(level, flags & STABLE, counter, steady) != (flags & STABLE)) flags ^= STABLE | CHANGED;
+        } else if (f->settled == 0u || level != (flags & STABLE)) {
+            flags = (uint8_t)((flags & ~STABLE) | level);
+            *counter = 0;
+        } else if (*counter < steady) {
+            ++*counter;
         }
-        if (f->filter[i] < steady) all = false;
+        if (*counter < steady) all = false;
         if (level == (flags & (STABLE | CHANGED))) flags = (uint8_t)(flags | (level ? SEEN_CLOSED : SEEN_OPEN));
-        f->contact[i] = flags;
+        f->flags[i] = flags;
     }
-    if (!running) {
-        f->settled = all ? 2 : 1;
-        for (uint8_t i = 0; all && i != FOLLOW_CONTACTS; i++) f->filter[i] = 0;
+    if (!running) f->settled = all ? 2 : 1;
+    for (uint8_t i = 0; !running && all && i != FOLLOW_CONTACTS; i++) f->counters[i] = 0;
+    for (uint8_t i = 0; i != FOLLOW_WORDS; i++, at += 4) {
+        if (i < FOLLOW_ANALOGS) {
+            f->flags[FOLLOW_CONTACTS + i] = f->words[i] >= word(at) && f->words[i] <= word(at + 2);
+        } else {
+            f->flags[FOLLOW_CONTACTS + i] = 1;
+            if (f->heard[i - FOLLOW_ANALOGS]) f->words[i] = 0;
+            else if (f->words[i] != FOLLOW_NONE) f->words[i]++;
+        }
     }
-    at = follow_table + FOLLOW_ANALOGS_AT;
-    for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, at += 4)
-        f->valid[i] = f->in.counts[i] >= word(at) && f->in.counts[i] <= word(at + 2);
-    for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++)
-        if (f->in.heard[i]) f->silence[i] = 0;
-        else if (f->silence[i] != FOLLOW_NONE) f->silence[i]++;
 }
 
 /* Work out every condition bit in order; false when the table is damaged. Bound: FOLLOW_BITS turns. */
 static bool conditions(struct follow *f)
 {
     const uint8_t *at = follow_table + FOLLOW_BITS_AT;
-    uint8_t slot = 0;
+    uint16_t *counter = f->counters + FOLLOW_CONTACTS;
     for (uint8_t i = 0; i != FOLLOW_BITS; i++) {
-        if (at >= follow_table + FOLLOW_INHIBITS_AT) return false;
-        bool value = false, valid = true, was = f->bits[i] & NOW, mark = f->bits[i] & BEFORE; /* of the scan before */
-        uint8_t head = BYTE(at++), kind = head & KIND, source = kind < ALL ? BYTE(at++) : 0u, second;
-        uint16_t counts = 0, limit, *counter = &f->counters[slot];
-        if (source >= BYTE(sources + kind)) return false;
-        if (kind >= AT_LEAST && kind <= TARGET && kind != HEARD) {
-            counts = f->in.counts[source];
-            valid = f->valid[source];
+        if (at >= follow_table + FOLLOW_INHIBITS_AT || counter > f->counters + FOLLOW_CONTACTS + FOLLOW_COUNTERS) return false;
+        bool value = false, valid = true;
+        uint8_t was = f->bits[i], mark = was & BEFORE; /* in the scan before */
+        uint8_t head = BYTE(at++), kind = head & KIND, source = BYTE(at), second;
+        uint16_t counts = 0, limit = 0, other;
+        if (kind < ALL) at++;
+        if (kind <= PRESS && source >= FOLLOW_CONTACTS + FOLLOW_WORDS) return false;
+        if (kind >= COMPARE && kind < ALL) {
+            if (source >= FOLLOW_WORDS) return false;
+            counts = f->words[source];
+            valid = f->flags[FOLLOW_CONTACTS + source];
+            limit = word(at);
+            at += 2;
         }
         switch (kind) {
-        case CONTACT:
-            value = f->contact[source] & STABLE;
+        case COPY: /* of a filtered contact, or of a reading's validity */
+            value = f->flags[source] & STABLE;
             break;
         case PRESS: /* changed in this scan to the level wanted, and the other one was seen before in this state */
-            second = head & OPPOSITE ? CHANGED | SEEN_CLOSED : CHANGED | STABLE | SEEN_OPEN;
-            value = (f->contact[source] & (second | STABLE)) == second;
-            head = PRESS;
+            second = head & EXTRA ? CHANGED | SEEN_CLOSED : CHANGED | STABLE | SEEN_OPEN;
+            value = (f->flags[source] & (second | STABLE)) == second;
             break;
-        case VALID:
-            value = valid;
-            valid = true;
+        case EQUAL: /* a command of the last scan, or the state */
+            value = (source < FOLLOW_OUTPUTS ? f->outputs[source] : f->state) == BYTE(at++);
             break;
-        case AT_LEAST:
-        case BELOW: /* a drop-out is the limit while the bit was true before its delays */
-            limit = word(head & EXTRA && mark ? at + 2 : at);
-            at += head & EXTRA ? 4 : 2;
-            value = (counts >= limit) != (kind == BELOW);
+        case COMPARE: /* the drop-out is the limit while the bit was true before its delays */
+            if (head & EXTRA) {
+                if (mark) limit = word(at);
+                at += 2;
+            }
+            value = counts >= limit;
             break;
-        case HEARD:
-            value = f->silence[source] <= word(at);
-            at += 2;
+#if FOLLOW_KINDS >> 4 & 1 /* a kind that the table does not use costs no flash */
+        case TARGET: /* a new target begins without drop-out: the timer is 0 in the first scan after a move */
+            second = BYTE(at++);
+            if (second >= FOLLOW_COLUMNS) return false;
+            other = word(state_record(f->state) + FOLLOW_STRIDE - 2u * FOLLOW_COLUMNS + 2u * second);
+            if (other == FOLLOW_NONE) valid = false;
+            if (mark && f->timer != 0u) other = (uint16_t)(other > limit ? other - limit : 0);
+            value = counts >= other;
             break;
-#if FOLLOW_KINDS >> 6 & 1
+#endif
+#if FOLLOW_KINDS >> 5 & 1
         case DIFFERS:
-            second = BYTE(at);
-            if (second >= FOLLOW_ROOM(FOLLOW_ANALOGS)) return false;
-            valid = valid && f->valid[second];
-            limit = f->in.counts[second];
-            value = (uint16_t)(counts > limit ? counts - limit : limit - counts) >= word(at + 1);
-            at += 3;
+            second = BYTE(at++);
+            if (second >= FOLLOW_WORDS) return false;
+            other = f->words[second];
+            if (!f->flags[FOLLOW_CONTACTS + second]) valid = false;
 #if FOLLOW_SCALED
             if (head & EXTRA) { /* |gain * counts - gain * counts + offset|; the exporter has shown that it fits */
-                uint32_t d = wide(at) * counts - wide(at + 4) * limit + wide(at + 8);
+                uint32_t d = wide(at) * counts - wide(at + 4) * other + wide(at + 8);
                 value = (d >> 31 ? 0u - d : d) >= wide(at + 12);
                 at += 16;
+                break;
             }
 #endif
+            value = (counts > other ? counts - other : other - counts) >= limit;
             break;
 #endif
-#if FOLLOW_KINDS >> 7 & 1
-        case CHANGE: /* counter: scans since the bit rose (FOLLOW_NONE: invalid then); the reading at the rise */
-            second = BYTE(at);
-            if (second >= FOLLOW_BITS || slot + 1u >= FOLLOW_ROOM(FOLLOW_COUNTERS)) return false;
-            limit = word(at + 3);
-            value = f->bits[second] & NOW;
+#if FOLLOW_KINDS >> 6 & 1
+        case CHANGE: /* counter: scans since bit `second` rose (FOLLOW_NONE: invalid then); the reading at the rise */
+            second = BYTE(at++);
+            if (second >= FOLLOW_BITS) return false;
+            other = word(at);
+            at += 2;
+            if (head & EXTRA) counts ^= 0xFFFFu; /* a fall is a rise of the complement */
             if (!mark) {
                 counter[0] = valid ? 0u : FOLLOW_NONE;
                 counter[1] = counts;
-            } else if (counter[0] < limit) {
+            } else if (counter[0] < other) {
                 counter[0]++;
             }
-            mark = value;
-            valid = valid && mark && counter[0] >= limit && counter[0] != FOLLOW_NONE;
-            limit = (uint16_t)(head & EXTRA ? counter[1] - counts : counts - counter[1]);
-            value = (head & EXTRA ? counts <= counter[1] : counts >= counter[1]) && limit >= word(at + 1);
-            at += 5;
-            slot = (uint8_t)(slot + 2u);
+            mark = f->bits[second] & NOW;
+            if (!mark || counter[0] < other || counter[0] == FOLLOW_NONE) valid = false;
+            value = counts >= counter[1] && (uint16_t)(counts - counter[1]) >= limit;
             counter += 2;
             break;
 #endif
-#if FOLLOW_KINDS >> 8 & 1
-        case TARGET: /* a new target begins without drop-out: the timer is 0 in the first scan after a move */
-            second = BYTE(at);
-            if (second >= FOLLOW_COLUMNS) return false;
-            limit = word(state_record(f->state) + FOLLOW_STRIDE - 2u * FOLLOW_COLUMNS + 2u * second);
-            valid = valid && limit != FOLLOW_NONE;
-            value = counts >= limit || (mark && f->timer != 0u && (uint16_t)(limit - counts) <= word(at + 1));
-            at += 3;
-            break;
-#endif
-        case STATE:
-            value = f->state == source;
-            break;
-        case COMMAND:
-            value = f->outputs[source >> 2] == (source & 3u);
-            break;
         case ALL:
-            value = holds(f, at);
-            at += 1 + COUNT_OF(at);
+            at = list(f, at);
+            value = f->held;
             break;
         case MEMORY: /* clearing wins; setting starts the expiry anew */
-            limit = FOLLOW_NONE;
             if (head & EXTRA) {
                 limit = word(at);
                 at += 2;
             }
-            mark = holds(f, at);
-            at += 1 + COUNT_OF(at);
-            value = !holds(f, at) && (mark || was);
-            at += 1 + COUNT_OF(at);
+            at = list(f, at);
+            if (f->held) *counter = 0;
+            value = f->held || (was & NOW);
+            at = list(f, at);
+            if (f->held) value = false;
             if (!(head & EXTRA)) break;
-            if (slot++ >= FOLLOW_ROOM(FOLLOW_COUNTERS)) return false;
-            if (mark) *counter = 0;
             if (*counter >= limit) value = false;
-            *counter = value ? (uint16_t)(*counter + 1u) : 0u;
+            ++*counter;
+            if (!value) *counter = 0;
+            counter++;
             break;
         default:
             return false;
         }
-        if (!valid) value = was = false; /* an invalid reading: false at once, also through an off-delay */
-        else if (head & OPPOSITE) value = !value;
+        if (head & OPPOSITE) value = !value;
+        if (!valid) value = false, was = 0; /* an invalid reading: false at once, also through an off-delay */
         if (kind != CHANGE) mark = value;
         if (head & (HOLD | DROP)) {
-            if (slot++ >= FOLLOW_ROOM(FOLLOW_COUNTERS)) return false;
-            limit = head & (was ? DROP : HOLD) ? word(was && head & HOLD ? at + 2 : at) : 0u;
+            limit = head & (was & NOW ? DROP : HOLD) ? word(was & NOW && head & HOLD ? at + 2 : at) : 0u;
             at += head & HOLD && head & DROP ? 4 : 2;
-            value = delayed(value, was, counter, limit);
+            value = delayed(value, was & NOW, counter++, limit);
         }
-        f->bits[i] = (uint8_t)(mark << 1 | value);
+        f->bits[i] = (uint8_t)((mark ? BEFORE : 0) | value);
     }
     return true;
 }
@@ -217,37 +204,28 @@ static bool rows(struct follow *f)
     const uint8_t *record = state_record(f->state);
     uint16_t row = word(record + 6);
     for (uint8_t part = 0; part < 2u; part++, record += 3) { /* the rows it shares with others, then its own */
-        const uint8_t *at = follow_table + FOLLOW_ROWS_AT;
-        if (word(record) > FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) return false;
-        at += word(record);
+        const uint8_t *at = follow_table + FOLLOW_ROWS_AT + word(record);
         for (uint8_t left = BYTE(record + 2); left > 0u; left--, row++) {
             if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
-            uint8_t to = BYTE(at), head = BYTE(at + 1);
-            bool fires = holds(f, at + 1);
-            at += 2 + (head & COUNT);
+            uint8_t to = BYTE(at++), head = BYTE(at);
+            at = list(f, at);
             if (head & LEAST) {
-                uint32_t least = word(at);
-                at += 2;
-                if (least & 0x8000u) {
-                    least = (least & 0x7FFFu) | (uint32_t)word(at) << 15;
-                    at += 2;
-                }
-                if (f->timer < least) fires = false;
+                if (f->timer < (word(at) | (uint32_t)BYTE(at + 2) << 16)) f->held = 0;
+                at += 3;
             }
-            if (!fires) continue;
-            if ((to & 0x7Fu) >= FOLLOW_STATES) return false;
+            if (!f->held) continue;
+            f->from = f->state;
+            f->state = to & (uint8_t)~TRIP;
+            f->mirror = (uint8_t)~f->state;
+            f->row = row;
             if (!(to & TRIP)) f->first_out = FOLLOW_NONE;
             else if (f->first_out == FOLLOW_NONE) f->first_out = row;
-            f->row = row;
-            f->from = f->state;
-            f->state = to & 0x7Fu;
-            f->mirror = f->state ^ 0xFFu;
             f->timer = 0;
             f->moved = 1;
-            return true;
+            return f->state < FOLLOW_STATES;
         }
     }
-    if (f->timer != 0xFFFFFFFFu) f->timer++;
+    if (f->timer < 0x1000000u) f->timer++; /* no row waits for more */
     return true;
 }
 
@@ -261,9 +239,10 @@ static bool outputs(struct follow *f)
     }
     at = follow_table + FOLLOW_INHIBITS_AT;
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
-        if (at >= follow_table + FOLLOW_ROWS_AT || BYTE(at) >= BYTE(sources + COMMAND)) return false;
-        if (holds(f, at + 1)) f->outputs[BYTE(at) >> 2] = BYTE(at) & 3u;
-        at += 2 + COUNT_OF(at + 1);
+        uint8_t head = BYTE(at);
+        if (at >= follow_table + FOLLOW_ROWS_AT || head >= FOLLOW_OUTPUTS * 4u) return false;
+        at = list(f, at + 1);
+        if (f->held) f->outputs[head >> 2] = head & 3u;
     }
     return true;
 }
@@ -274,36 +253,32 @@ static void to_rest(struct follow *f, uint8_t code)
     for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = BYTE(rest + i);
 }
 
-/* Check `bytes` more bytes of the table; at its end the sum must be the one this program was built for. */
-static void check(struct follow *f, uint16_t bytes)
+/* Check one more byte of the table; true at its end, when the sum has been judged and begins anew. */
+static bool check(struct follow *f)
 {
-    const uint32_t wanted = FOLLOW_CHECKSUM;
-    uint32_t sum = f->check;
-    uint16_t at = f->check_at;
-    for (; bytes > 0u; bytes--) {
-        sum ^= BYTE(follow_table + at);
-        for (uint8_t i = 8; i > 0u; i--) sum = (sum >> 1) ^ (sum & 1u ? 0xEDB88320u : 0u);
-        if (++at < FOLLOW_SIZE - 4u) continue;
-        if (~sum != wanted || wide(follow_table + at) != wanted) f->code = FOLLOW_DAMAGED;
-        at = 0;
-        sum = 0xFFFFFFFFu;
-    }
-    f->check_at = at;
+    uint32_t sum = f->check ^ BYTE(follow_table + f->check_at);
+    for (uint8_t i = 8; i > 0u; i--) sum = sum & 1u ? sum >> 1 ^ 0xEDB88320u : sum >> 1;
     f->check = sum;
+    if (++f->check_at < FOLLOW_SIZE) return false;
+    if (sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* what every right image leaves, its checksum included */
+    f->check = 0xFFFFFFFFu;
+    f->check_at = 0;
+    return true;
 }
 
 void follow_start(struct follow *f, uint8_t cause)
 {
     uint8_t *byte = (uint8_t *)f;
     for (uint16_t left = sizeof *f; left > 0u; left--) *byte++ = 0;
-    for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) f->silence[i] = FOLLOW_NONE;
+    for (uint8_t i = FOLLOW_ANALOGS; i != FOLLOW_WORDS; i++) f->words[i] = FOLLOW_NONE;
     f->mirror = 0xFF;
     f->cause = cause;
     f->row = f->first_out = FOLLOW_NONE;
     f->check = 0xFFFFFFFFu;
+    while (!check(f)) continue;
+    if (wide(follow_table + FOLLOW_SIZE - 4u) != FOLLOW_CHECKSUM) f->code = FOLLOW_FOREIGN;
+    if (BYTE(follow_table + 4) != 1u) f->code = FOLLOW_NEWER;
     if (wide(follow_table) != 0x574F4C46u) f->code = FOLLOW_FOREIGN;
-    else if (BYTE(follow_table + 4) != 1u) f->code = FOLLOW_NEWER;
-    else check(f, FOLLOW_SIZE - 4u);
     if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
     to_rest(f, f->code);
 }
@@ -316,7 +291,7 @@ void follow_scan(struct follow *f)
     if (f->code == FOLLOW_FINE) {
         sample(f);
         if ((f->settled == 2u && !(conditions(f) && rows(f))) || !outputs(f)) f->code = FOLLOW_DAMAGED;
-        check(f, FOLLOW_SLICE);
+        for (uint8_t i = FOLLOW_SLICE; i > 0u; i--) check(f);
     }
     if (f->code != FOLLOW_FINE) to_rest(f, f->code);
     f->scan++;
@@ -324,18 +299,19 @@ void follow_scan(struct follow *f)
 
 void follow_record(const struct follow *f, uint8_t record[FOLLOW_RECORD])
 {
-    bool first = f->settled == 0u;
-    uint32_t number = first ? wide(follow_table + FOLLOW_SIZE - 4u) : f->scan - 1u;
-    *record++ = first ? 'P' : f->code == FOLLOW_FINE ? 'M' : 'R';
-    for (uint8_t i = 4; i > 0u; i--, number >>= 8) *record++ = (uint8_t)number;
-    *record++ = f->from;
-    *record++ = f->state;
-    *record++ = (uint8_t)f->row;
-    *record++ = (uint8_t)(f->row >> 8);
-    *record++ = f->code;
-    *record++ = f->cause;
-    for (uint8_t i = 0, mask = 1; i != FOLLOW_BITS; i++, mask = (uint8_t)(mask << 1)) {
-        if (i % 8u == 0u) *record++ = 0, mask = 1;
-        if (f->bits[i] & NOW) record[-1] |= mask;
+    const uint8_t *bit = f->bits;
+    uint32_t number = f->settled == 0u ? wide(follow_table + FOLLOW_SIZE - 4u) : f->scan - 1u;
+    record[0] = f->settled == 0u ? 'P' : f->code == FOLLOW_FINE ? 'M' : 'R';
+    record[5] = f->from;
+    record[6] = f->state;
+    record[7] = (uint8_t)f->row;
+    record[8] = (uint8_t)(f->row >> 8);
+    record[9] = f->code;
+    record[10] = f->cause;
+    for (uint8_t i = 1; i != 5u; i++, number >>= 8) record[i] = (uint8_t)number;
+    for (uint8_t i = 11; i != FOLLOW_RECORD; i++) {
+        uint8_t packed = 0;
+        for (uint8_t k = 8; k > 0u; k--) packed = (uint8_t)(packed >> 1 | (*bit++ & NOW ? 0x80 : 0));
+        record[i] = packed;
     }
 }

@@ -12,42 +12,39 @@
 #define FOLLOW_FLASH
 #endif
 #ifndef FOLLOW_SLICE
-#define FOLLOW_SLICE 2u                      /* bytes of the table that each scan checks */
+#define FOLLOW_SLICE 2u                            /* bytes of the table that each scan checks */
 #endif
-#define FOLLOW_ROOM(n) ((n) > 0u ? (n) : 1u) /* C99 knows no empty array */
+#define FOLLOW_ROOM(n) ((n) > 0u ? (n) : 1u)       /* C99 knows no empty array */
+#define FOLLOW_WORDS (FOLLOW_ANALOGS + FOLLOW_HEARTBEATS)
 #define FOLLOW_RECORD (11u + (FOLLOW_BITS + 7u) / 8u) /* bytes of one log record */
-#define FOLLOW_NONE 0xFFFFu                  /* no row; a link never heard; no target */
+#define FOLLOW_NONE 0xFFFFu                        /* no row; a link never heard; no target */
 
 /* Why the box stays at rest until the next reset (0: it follows the table). */
 enum { FOLLOW_FINE, FOLLOW_FOREIGN, FOLLOW_NEWER, FOLLOW_DAMAGED, FOLLOW_IMPOSSIBLE, FOLLOW_UNKNOWN_RESET };
 /* Reset causes: the caller turns its chip's register into one of these; any other number keeps the box at rest. */
 enum { FOLLOW_POWER_ON = 1, FOLLOW_EXTERNAL, FOLLOW_BROWN_OUT, FOLLOW_WATCHDOG };
 
-/* One sample of every input. Owner: the caller, who fills it once before each scan and then leaves it alone. */
-struct follow_inputs {
-    uint16_t counts[FOLLOW_ROOM(FOLLOW_ANALOGS)];   /* converter counts */
+/* All that the box remembers, and all the RAM it needs besides its stack. Owner: the runtime, where nothing else is said. */
+struct follow {
+    /* One sample of every input. Owner: the caller, who fills it once before each scan and then leaves it alone. */
     uint8_t contacts[FOLLOW_ROOM(FOLLOW_CONTACTS)]; /* 1 circuit closed, 0 open */
     uint8_t heard[FOLLOW_ROOM(FOLLOW_HEARTBEATS)];  /* 1 a fresh valid message came since the last scan, else 0 */
-};
+    uint16_t words[FOLLOW_ROOM(FOLLOW_WORDS)];      /* converter counts; behind them (runtime) scans since each link was heard */
 
-/* All that the box remembers, and all the RAM it needs besides its stack. Owner: the runtime, but for `in`. */
-struct follow {
-    uint8_t state, mirror;   /* present state and its complement; any other pair is impossible */
-    uint8_t code, cause;     /* why at rest, and what reset it: see above */
-    uint8_t settled;         /* 0 before the first scan, 1 filters settling, 2 every filter has settled once */
-    uint8_t moved, from;     /* 1 when the last scan moved, and the state it left */
-    uint16_t row, first_out; /* row of the last move; of the first trip since an ordinary move (or FOLLOW_NONE) */
-    uint16_t check_at;       /* next byte of the table to check */
-    uint32_t check;          /* CRC-32/ISO-HDLC of the bytes before it */
-    uint32_t timer, scan;    /* scans in this state, saturating; scans since power-up, wrapping, for the log alone */
-    struct follow_inputs in;
-    uint8_t outputs[FOLLOW_ROOM(FOLLOW_OUTPUTS)];     /* position codes for the caller to write */
-    uint8_t contact[FOLLOW_ROOM(FOLLOW_CONTACTS)];    /* filtered level, changed now, levels seen in this state */
-    uint8_t valid[FOLLOW_ROOM(FOLLOW_ANALOGS)];       /* 1 inside the valid band */
-    uint8_t bits[FOLLOW_ROOM(FOLLOW_BITS)];           /* conditions: bit 0 the last scan's, bit 1 before its delays */
-    uint16_t filter[FOLLOW_ROOM(FOLLOW_CONTACTS)];    /* scans since the raw level changed */
-    uint16_t silence[FOLLOW_ROOM(FOLLOW_HEARTBEATS)]; /* scans since the link was heard, FOLLOW_NONE never */
-    uint16_t counters[FOLLOW_ROOM(FOLLOW_COUNTERS)];  /* delays, ages, captured readings, expiries */
+    uint8_t outputs[FOLLOW_ROOM(FOLLOW_OUTPUTS)]; /* position codes for the caller to write */
+    uint8_t state, mirror;                        /* present state and its complement; any other pair is impossible */
+    uint8_t code, cause;                          /* why at rest, and what reset it: see above */
+    uint8_t settled;                              /* 0 before the first scan, 1 filters settling, 2 all have settled once */
+    uint8_t moved, from;                          /* 1 when the last scan moved, and the state it left */
+    uint8_t held;                                 /* whether the last literal list held */
+    uint16_t row, first_out;                      /* row of the last move; of the first trip since an ordinary move */
+    uint16_t check_at;                            /* next byte of the table to check */
+    uint32_t check;                               /* CRC-32/ISO-HDLC of the bytes before it */
+    uint32_t timer, scan;                         /* scans in this state, saturating; since power-up, wrapping, for the log */
+    uint8_t flags[FOLLOW_CONTACTS + FOLLOW_WORDS + 1u]; /* per contact: filtered level, changed now, levels seen in this
+                                                   state; then per word: 1 inside its valid band */
+    uint8_t bits[FOLLOW_BITS + 8u];               /* conditions: bit 0 the last scan's, bit 1 before its delays */
+    uint16_t counters[FOLLOW_CONTACTS + FOLLOW_COUNTERS + 3u]; /* filters, delays, ages, captured readings, expiries */
 };
 
 extern const uint8_t follow_table[FOLLOW_SIZE]; /* the exported table, in flash */
@@ -55,8 +52,8 @@ extern const uint8_t follow_table[FOLLOW_SIZE]; /* the exported table, in flash 
 /* Check the whole table and take the rest positions. cause: FOLLOW_POWER_ON to FOLLOW_WATCHDOG. Bound: FOLLOW_SIZE. */
 void follow_start(struct follow *f, uint8_t cause);
 
-/* One scan on f->in, to be called every FOLLOW_SCAN_MS. Then f->outputs holds a position for every output, and f->moved
- * says whether a move fired. Bound: conditions, literals, rows of one state, inhibits, FOLLOW_SLICE bytes. */
+/* One scan, to be called every FOLLOW_SCAN_MS. Then f->outputs holds a position for every output, and f->moved says
+ * whether a move fired. Bound: conditions, literals, rows of one state, inhibits, FOLLOW_SLICE bytes. */
 void follow_scan(struct follow *f);
 
 /* Write the log record of what just happened, least byte first. To be called after follow_start ('P'), after every scan
