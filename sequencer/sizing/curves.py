@@ -69,7 +69,7 @@ def _head(pad: Pad, one: Release) -> HeadCurves:
     decades = top < far < FAR * top
     over = [top / 20.0 * (4.0 * far / (top / 20.0)) ** (i / 160) for i in range(161)] if decades else loads
     frictions = [most_friction * i / 120 for i in range(121)]
-    marks = [("working", one.loads.working), ("full relief lift" if one.loads.proof is not None else "most load", one.loads.highest)]
+    marks = [("usual" if one.loads.jack else "working", one.loads.working), ("most" if one.loads.jack else "full relief lift", one.loads.highest)]
     if one.loads.proof is not None:
         marks.append(("proof test", one.loads.proof))
     slip = values.head("most", "least", "least", "most")

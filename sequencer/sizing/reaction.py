@@ -143,7 +143,8 @@ def _time_there_is(pad: Pad, cause: str, volumes: dict[str, Levels]) -> tuple[fl
                     for failed in (False, True):
                         rate = fastest_rate(pad, level, limit.limit, failed=failed)
                         times.append(float("inf") if rate <= 0.0 else max(0.0, room) / rate)
-                    return times[0], f"{shown(times[0], 's')} to the rating ({shown(times[1], 's')} with the regulator failed open)"
+                    bare = f" ({shown(times[1], 's')} with the regulator failed open)" if times[1] < times[0] else ""
+                    return times[0], f"{shown(times[0], 's')} to the rating{bare}"
     gates = {part.gate: part.walk.si for part in pad.parts(PadPart).values() if part.gate}
     for one in below:
         term = pad.conditions[one].term if one in pad.conditions else None

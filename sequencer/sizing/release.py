@@ -26,6 +26,7 @@ class Loads:
     highest: float
     proof: float | None
     vented: float
+    jack: bool = False
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ def releases(pad: Pad, volumes: dict[str, Levels]) -> list[Release]:
         jack = next((j for j in pad.parts(TestLoadPart).values() if j.jack == name), None)
         level = volumes.get(part.release_head)
         if jack is not None:
-            loads = Loads(jack.load.nominal, jack.load.high, None, 0.0)
+            loads = Loads(jack.load.nominal, jack.load.high, None, 0.0, True)
         elif level is not None:
             def load(gauge: float, most: bool = True, values: HeadValues = values) -> float:
                 seat, weight = (values.seat.high, values.weight.low) if most else (values.seat.nominal, values.weight.nominal)
@@ -99,6 +100,8 @@ def head_section(pad: Pad, found: list[Release]) -> Section:
 def _loads(one: Release) -> list[Line]:
     loads, what = one.loads, f"{one.name}: load"
     seat = "p A - W on the sealing diameter"
+    if loads.jack:
+        return [Line(f"{what} by the jack", loads.working, "kgf", "the file: what the jack gives", loads.highest, "its most")]
     keys = tuple(k for k in one.values.assumed if k == "release_head.weight")
     lines = [
         Line(f"{what} at working", loads.working, "kgf", seat, loads.highest, "full relief lift, widest seat, lightest vehicle",
@@ -115,7 +118,7 @@ def _holds(pad: Pad, one: Release) -> list[Line]:
     worst = one.hardest.stages(one.loads.highest)
     friction = tuple(k for k in values.assumed if k in ("release_head.friction", "release_head.pin_friction", "release_head.pin_diameter"))
     lines = [
-        Line(f"{name}: pushed out at contact", nominal[0], "N", WEDGE, worst[0], "least friction, steepest, full relief lift",
+        Line(f"{name}: pushed out at contact", nominal[0], "N", WEDGE, worst[0], "least friction, steepest, greatest load",
              assumed=tuple(k for k in friction if k == "release_head.friction")),
     ]  # fmt: skip
     for number, (now, high) in enumerate(zip(nominal[1:], worst[1:], strict=True), 1):

@@ -123,6 +123,8 @@ def _waits(pad: Pad, volumes: dict[str, Levels]) -> list[Line]:
 
     longest = max((vent_times(pad, level, vent)[1] for level in volumes.values() for vent in level.vents
                    if vent.opened_by in pad.outputs), default=0.0)  # fmt: skip
+    if not volumes:
+        return []  # the waits are about gas
     tried = _after_a_try(pad)
     found = []
     for name, card in pad.cards.items():

@@ -72,9 +72,10 @@ def _letter(number: int) -> str:
 def _times(margin: float | None) -> str:
     if margin is None:
         return ""
-    if margin > 99.5:
+    if margin > 99.0:
         return ">99x"
-    return f"{margin:.2f}x" if margin < 9.95 else f"{margin:.0f}x"
+    # rounded down: what fails by a hair must not read 1.00
+    return f"{math.floor(margin * 100.0) / 100.0:.2f}x" if margin < 10.0 else f"{math.floor(margin)}x"
 
 
 def _row(line: Line, letter: str, with_note: bool) -> Iterator[str]:

@@ -32,6 +32,8 @@ def impulse(level: Levels) -> float:
 def energy_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
     """Gas energy per vessel, TNT equivalent, every stand-off rule, and the greatest."""
     lines: list[Line] = []
+    if not volumes:
+        return Section("Stored energy and stand-off", "", ())
     for name, level in volumes.items():
         wet = energy.pcc2_energy(level.working + 101_000.0, resolve.gas_volume(pad, name))
         worst = energy.pcc2_energy(level.highest + 101_000.0, level.part.volume.si)
@@ -43,8 +45,7 @@ def energy_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
     lines.append(Line("energy, all vessels", total, "kJ", PCC2 + "; Brode (p - p0) V/(k - 1) beside it", brode, "by Brode"))  # fmt: skip
     lines.append(Line("TNT equivalent", energy.tnt_mass(total), "g", "ASME PCC-2 (II-3), 4 266 920 J/kg",
                       energy.tnt_mass(brode), "by Brode"))  # fmt: skip
-    if volumes:
-        lines += _rules(pad, volumes)
+    lines += _rules(pad, volumes)
     for name, part in pad.parts(SupplyPart).items():
         if part.volume is not None:
             stored = energy.pcc2_energy(part.pressure.high + 101_000.0, part.volume.si)

@@ -32,7 +32,9 @@ def vent_times(pad: Pad, level: Levels, line: resolve.ResolvedLine) -> tuple[flo
         if part.above_water:
             volume = level.gas(pad) if path is line.nominal else level.dry
         elif level.part.water is not None:
-            area = path.effective_area * assumed("water.discharge").low / assumed("line.discharge").high
+            wet, dry = assumed("water.discharge"), assumed("line.discharge")
+            share = wet.nominal / dry.nominal if path is line.nominal else wet.low / dry.high
+            area = path.effective_area * share
             first, pressure = vessel.water_out(level.part.volume.si, level.part.water.si, pressure, area)
         answers.append(first + (vessel.vent_time(volume, path, pressure, stop, temperature=kelvin) if pressure > stop else 0.0))
     return answers[0], answers[1]

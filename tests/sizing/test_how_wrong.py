@@ -1,0 +1,84 @@
+"""How wrong each number may be: the edges are where the sheet really turns, and a changed pad is the edited file."""
+
+from __future__ import annotations
+
+import random
+from pathlib import Path
+
+import pytest
+
+from sequencer.description import Pad, load, loads
+from sequencer.quantities import Quantity
+from sequencer.sizing.how_wrong import HowWrong, changed, how_wrong, judgements, numbers_of, worse
+
+CONFIGS = Path(__file__).resolve().parents[2] / "configs"
+
+
+@pytest.fixture(scope="module")
+def club() -> Pad:
+    return load(CONFIGS / "club.yaml")
+
+
+@pytest.fixture(scope="module")
+def answer(club: Pad) -> HowWrong:
+    seen: list[tuple[int, int]] = []
+    result = how_wrong(club, lambda done, of: seen.append((done, of)))
+    assert seen[0][0] == 0 and seen[-1][0] == seen[-1][1] == result.looked_at
+    return result
+
+
+def test_thinnest_comes_first_and_every_answer_has_its_place(answer: HowWrong) -> None:
+    thin = [slack.thinnest for slack in answer.slacks]
+    assert thin == sorted(thin) and len(thin) > 10
+    for slack in answer.slacks:
+        assert slack.number.place.line > 0 and slack.number.place.file.endswith("club.yaml")
+
+
+def test_just_short_of_an_edge_nothing_is_worse_and_at_the_edge_something_is(club: Pad, answer: HowWrong) -> None:
+    before = judgements(club)
+    for slack in answer.slacks[:12]:
+        for edge in (slack.up, slack.down):
+            if edge is not None:
+                inside = 1.0 + (edge.factor - 1.0) * 0.97
+                assert worse(before, judgements(changed(club, slack.number, edge.factor))) == edge.flips
+                assert worse(before, judgements(changed(club, slack.number, inside))) == "", slack.number.name
+
+
+def test_a_relief_set_at_the_rating_is_the_edge_one_can_work_out_by_hand(answer: HowWrong) -> None:
+    slack = next(s for s in answer.slacks if s.number.name == "site.relief.opens_at")
+    assert slack.up is not None and slack.up.factor == pytest.approx(8.0 / 7.5, rel=2e-3)
+    assert slack.up.flips == "bottle: relief to rating: holds -> fails"
+
+
+def test_a_changed_pad_judges_as_the_edited_and_reread_file(club: Pad) -> None:
+    rng, compared = random.Random(3), 0
+    for number in numbers_of(club):
+        by = rng.choice((0.8, 1.25))
+        lines = club.text.splitlines()
+        line = lines[number.place.line - 1]
+        amount, _, unit = number.text.partition(" ")
+        if line.count(number.text) != 1 or "(" in number.text or unit == "degC" or not number.text[0].isdigit():
+            continue
+        if float(amount) == 0.0 or number.path[0] == "scan":
+            continue
+        edited = number.text.replace(amount, f"{float(amount) * by:.9f}", 1)
+        lines[number.place.line - 1] = line.replace(number.text, edited)
+        again = loads("\n".join(lines), "edited.yaml")
+        assert judgements(changed(club, number, by)) == judgements(again), number.name
+        compared += 1
+    assert compared > 30
+
+
+def test_every_number_of_the_looked_at_parts_is_found_also_inside_sentences(club: Pad) -> None:
+    found = {(number.name, number.text) for number in numbers_of(club)}
+    assert ("site.fill_line.hose", "10 m") in found and ("site.fill_line.hose", "4 mm") in found
+    assert ("site.hold_down.levels", "8 mm") not in found
+    assert ("site.hold_down.levers.0", "8 mm") in found and ("site.hold_down.levers.0", "70 mm") in found
+    assert any(name == "conditions.too_high" for name, _ in found)
+
+
+def test_a_change_leaves_the_first_pad_as_it_was(club: Pad) -> None:
+    number = next(n for n in numbers_of(club) if n.name == "site.bottle.rated")
+    other = changed(club, number, 0.5)
+    mine, theirs = club.site["bottle"].rated, other.site["bottle"].rated
+    assert isinstance(mine, Quantity) and mine.si == 8e5 and theirs.si == 4e5
