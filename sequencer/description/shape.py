@@ -86,6 +86,9 @@ def _unknown(tree: Tree, path: Where, loc: Where, place: Place) -> Finding:
         return Finding("unknown-key", "error", place, f"'{key}' in {where} is not a key known there", required, f"write '{near}' ({full})")
     if ":" in key:
         return Finding("unknown-key", "error", place, f"'{key}' in {where} has no space after its colon", required, "write a space after the colon")
+    if key[:1].isdigit():
+        mend = "write the decimal point as a full stop; inside { } a comma starts the next key"
+        return Finding("unknown-key", "error", place, f"'{key}' in {where} is not a key known there: a comma stands before it", required, mend)
     homes = sorted({word.where for word in vocabulary.words() if word.key == key})
     mend = f"'{key}' belongs in: {'; '.join(homes[:4])}" if homes else f"take it out, or write one of: {', '.join(known)}"
     return Finding("unknown-key", "error", place, f"'{key}' in {where} is not a key known there", required, mend)

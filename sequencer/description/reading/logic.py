@@ -16,7 +16,7 @@ from sequencer.description.pad import Pad
 from sequencer.description.thresholds import point
 from sequencer.quantities import Quantity
 
-MOST = 400  # alternatives looked at; beyond, nothing is claimed
+MOST = 1000  # alternatives looked at; beyond, nothing is claimed
 
 
 @dataclass

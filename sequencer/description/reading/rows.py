@@ -62,7 +62,7 @@ def _covered(view: View, state: str, exits: list[Exit], number: int) -> tuple[st
     for other in earlier:
         if clash(pad, state, one.way, (other.way,)):
             return "rule-never-fires", f"whenever it holds, {other.label} ({other.says}) holds too and is looked at first"
-    near = [other for other in earlier if not clash(pad, state, (*one.way, *other.way))][:_COVER]
+    near = [other for other in earlier if not clash(pad, state, (*one.way, *other.way))][-_COVER:]
     if len(near) > 1 and clash(pad, state, one.way, tuple(other.way for other in near)):
         names = "; ".join(dict.fromkeys(f"{other.label} ({other.says})" for other in near))
         return "rule-never-fires", f"whenever it holds, one of these holds too and is looked at first: {names}"
@@ -72,7 +72,7 @@ def _covered(view: View, state: str, exits: list[Exit], number: int) -> tuple[st
 def _all_covered(view: View, state: str, exits: list[Exit], number: int) -> bool:
     """Whether the conditional rules above a timed exit always hold between them."""
     one = exits[number]
-    earlier = [other for other in exits[:number] if other.way and other.least <= one.least][:_COVER]
+    earlier = [other for other in exits[:number] if other.way and other.least <= one.least][-_COVER:]
     return bool(earlier) and bool(clash(view.pad, state, (), tuple(other.way for other in earlier)))
 
 

@@ -55,7 +55,7 @@ def _analog(names: Names, name: str, part: AnalogInput) -> None:
         return
     for text in part.points:
         if not re.fullmatch(r"0|[1-9][0-9]{0,5}", text) or int(text) > most:
-            names.say("calibration", (*path, "points", text), f"'{text}' is no count of this converter", f"a whole number from 0 to {most}", "write the raw counts before the colon")
+            names.say("calibration", (*path, "points", text), f"'{text}' is no count of this converter", f"a whole number from 0 to {most}", "write the raw counts before the colon", word=text)
             return
     if len(kinds) != 1:
         names.say("wrong-dimension", (*path, "points"), "the two calibration points are of different kinds", "two quantities of one kind", "use the same kind of unit in both")

@@ -96,7 +96,7 @@ def _setting(names: Names, path: Where, name: str, word: str) -> None:
         if not names.has("inputs", name) and not names.has("site", name):
             contacts = [one for one, part in names.pad.inputs.items() if isinstance(part, ContactInput)]
             parts = [one for one, part in names.pad.site.items() if type(part) in _WORDS]
-            names.say("unknown-name", path, f"'{name}' is nothing that a hand can set", "a contact input, a hand valve, a pin or a head", offer(name, contacts + parts))
+            names.say("unknown-name", path, f"'{name}' is nothing that a hand can set", "a contact input, a hand valve, a pin or a head", offer(name, contacts + parts), word=name)
         elif names.whole("inputs", name) is not None:
             names.say("wrong-kind", path, f"'{name}' is no contact", "a contact input, a hand valve, a pin or a head", "name the switch")
         return

@@ -49,7 +49,9 @@ class Names:
         return getattr(self.pad, section).get(name)
 
     def place(self, path: Where, text: str = "", word: str = "", at: int | None = None) -> Place:
-        """The place of a word of the text written at a path."""
+        """The place of a word of the text written at a path; of the key itself when that is the word."""
+        if word and not text and path and path[-1] == word and path in self.tree.keys:
+            return self.tree.keys[path]
         return self.tree.within(path, text, offset_of(word, text) if at is None else at)
 
     def say(

@@ -1,0 +1,179 @@
+"""Critical reading: the planted file, and every kind of mistake in a file of its own."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from small_files import CONFIGS, changed, line_of, names, told
+
+from sequencer.description import load
+from sequencer.description.findings import READER, READING
+from sequencer.description.reading import read_critically
+
+
+def test_what_is_told_of_the_planted_file_is_exactly_what_its_comments_say() -> None:
+    text = (CONFIGS / "planted.yaml").read_text(encoding="utf-8")
+    planted = set()
+    for number, line in enumerate(text.splitlines(), 1):
+        found = re.search(r"  # planted: (.+)$", line)
+        if found:
+            planted |= {(number, name.strip()) for name in found[1].split(",")}
+    assert planted
+    said = {(one.place.line, one.name) for one in read_critically(load(CONFIGS / "planted.yaml"))}
+    assert said == planted
+
+
+def test_every_finding_of_critical_reading_is_planted_and_has_its_sentence() -> None:
+    said = {one.name for one in read_critically(load(CONFIGS / "planted.yaml"))}
+    assert said == set(READING)
+    assert not set(READING) & set(READER)
+    assert all(len(sentence) > 20 for _, sentence in READING.values())
+
+
+@pytest.mark.parametrize("name", ["club", "curlew", "bench"])
+def test_nothing_is_told_of_the_other_examples(name: str) -> None:
+    assert [str(one) for one in read_critically(load(CONFIGS / f"{name}.yaml"))] == []
+
+
+def test_every_finding_says_what_is_required_and_how_to_mend_it() -> None:
+    for one in read_critically(load(CONFIGS / "planted.yaml")):
+        assert one.found and one.required and one.mend, one
+
+
+# C06: a broad rule written first hides the special one
+
+
+def test_a_rule_hidden_by_a_broad_trip_is_told_with_the_trip_named() -> None:
+    text = changed(("      - {go_to: holding, once: at_pressure}\n", "      - {go_to: holding, once: at_pressure}\n      - {go_to: gone, once: stop_down and latched}\n"))
+    found = told(text)
+    assert names(found) == ["rule-never-fires"]
+    assert "trip 'stop'" in found[0].found and found[0].place.line == line_of(text, "once: stop_down and latched")
+
+
+def test_a_rule_covered_only_by_several_earlier_ones_together_is_told() -> None:
+    # latched or not latched: between them nothing is left over
+    text = changed(("      - {go_to: gone, once: not latched, not_before: 200 ms}\n",
+                    "      - {go_to: gone, once: not latched}\n      - {go_to: hung_up, once: latched and at_pressure}\n      - {go_to: hung_up, once: latched and not at_pressure}\n      - {go_to: gone, once: key_in}\n"))  # fmt: skip
+    found = told(text)
+    assert "rule-never-fires" in names(found)
+    assert any("hung_up" in one.found and one.place.line == line_of(text, "once: key_in}") for one in found)
+
+
+def test_the_order_of_lines_decides_only_where_the_written_order_rules() -> None:
+    broad = "      - {go_to: dumping, once: pressed}\n"
+    special = "      - {go_to: gone, once: pressed and at_pressure}\n"
+    at = "      - {go_to: dumping, at_latest: 180 s}\n"
+    assert "rule-never-fires" in names(told(changed(("      - {go_to: counting, once: pressed and at_pressure and radio_ok}\n" + at, broad + special + at))))
+    assert "rule-never-fires" not in names(told(changed(("      - {go_to: counting, once: pressed and at_pressure and radio_ok}\n" + at, special + broad + at))))
+
+
+def test_a_state_added_at_the_end_is_covered_by_every_trip() -> None:
+    text = changed(("trips:   ", "  release_stuck:\n    says: Stuck.\n    outputs: {dump: shut}\n    leave:\n      - {go_to: dumping, at_latest: 5 s}\n\ntrips:   "), ("go_to: hung_up,", "go_to: release_stuck,"))
+    assert "trip-leaves-out-state" not in names(told(text))
+    text = text.replace("everywhere_but: [dumping, rest, hung_up, gone], once: stop_down", "everywhere_but: [dumping, rest, hung_up, gone, release_stuck], once: stop_down")
+    found = [one for one in told(text) if one.name == "trip-leaves-out-state"]
+    assert len(found) == 1 and "release_stuck" in found[0].found
+
+
+# C08: five separate findings
+
+
+def test_a_fault_state_with_gas_in_and_no_way_out_is_told() -> None:
+    text = changed(("trips:   ", "  broken:\n    says: Broken.\n    outputs: {dump: shut}\n\ntrips:   "), ("{go_to: dumping, once: no_rise, says: no gas arrives}", "{go_to: broken, once: no_rise}"))
+    found = [one for one in told(text) if one.name == "no-way-out"]
+    assert len(found) == 1 and found[0].place.line == line_of(text, "  broken:")
+
+
+def test_a_longer_timed_exit_behind_a_shorter_one_is_told_in_either_order() -> None:
+    short, long = "      - {go_to: dumping, at_latest: 5 s}\n", "      - {go_to: releasing, at_latest: 8 s}\n"
+    place = "      - {go_to: dumping, at_latest: 180 s}\n"
+    for both in (short + long, long + short):
+        text = changed((place, both))
+        found = [one for one in told(text) if one.name == "overtaken-exit"]
+        assert len(found) == 1 and found[0].place.line == line_of(text, "at_latest: 8 s")
+
+
+def test_a_guard_against_what_another_part_of_it_requires_is_told() -> None:
+    text = changed(("  latched:      head", "  armed_by_key: key_in and pad_shut\n  latched:      head"), ("once: pressed, not_before: 3 s", "once: armed_by_key and not key_in, not_before: 3 s"))
+    found = [one for one in told(text) if one.name == "guards-cannot-hold-together"]
+    assert len(found) == 1 and "key" in found[0].found
+
+
+def test_a_pressure_over_five_and_under_four_is_told() -> None:
+    text = changed(("  too_high:", "  over_five: bottle_sensor at least 5 bar\n  under_four: bottle_sensor below 4 bar\n  too_high:"),
+                   ("once: pressed, not_before: 3 s", "once: over_five and under_four, not_before: 3 s"))  # fmt: skip
+    found = [one for one in told(text) if one.name == "guards-cannot-hold-together"]
+    assert len(found) == 1 and "5 bar" in found[0].found and "4 bar" in found[0].found
+
+
+def test_a_pressure_that_may_lag_behind_by_a_delay_is_not_called_impossible() -> None:
+    text = changed(("  too_high:", "  over_five: bottle_sensor at least 5 bar lingers 2 s\n  under_four: bottle_sensor below 4 bar\n  too_high:"),
+                   ("once: pressed, not_before: 3 s", "once: pressed and over_five and under_four, not_before: 3 s"))  # fmt: skip
+    assert "guards-cannot-hold-together" not in names(told(text))
+
+
+def test_two_times_that_are_the_same_scan_are_told() -> None:
+    text = changed(("scan: 20 ms", "scan: 50 ms"), ("once: not latched, not_before: 200 ms}", "once: not latched, not_before: 960 ms}"))
+    found = names(told(text))
+    assert "same-scan" in found and "not-whole-scans" in found
+
+
+# C05: gauge and absolute
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "name"),
+    [
+        ("bottle_sensor below 0.12 bar", "bottle_sensor below 0.2 bar abs", "never-below-air"),
+        ("bottle_sensor below 0.12 bar", "bottle_sensor below 1.1 bar", "approach-under-pressure"),
+        ("bottle_sensor below 0.12 bar", "bottle_sensor below 0.1 bar", "below-what-it-reads"),
+        ("points: {102: 0 bar, 922: 10 bar}", "points: {102: 0 bar, 922: 7.5 bar}", "sensor-span"),
+        ("opens_at: 7.5 bar", "opens_at: 9 bar", "relief-order"),
+        ("opens_at: 7.5 bar", "opens_at: 5.5 bar", "relief-order"),
+        ("rated: 8 bar", "rated: 60 bar", "implausible-pressure"),
+        ("bottle_sensor at least 7.0 bar", "bottle_sensor at least 9.0 bar", "implausible-pressure"),
+    ],
+)
+def test_a_pressure_on_the_wrong_scale_is_told(old: str, new: str, name: str) -> None:
+    text = changed((old, new))
+    found = [one for one in told(text) if one.name == name]
+    assert found and found[0].place.line in (line_of(text, new), line_of(text, "  bottle_sensor:\n"))
+
+
+# C10, C12, C18, C21, C23 as far as the file alone shows them
+
+
+@pytest.mark.parametrize(
+    ("changes", "name"),
+    [
+        ([("pressed:      button becomes pressed", "pressed:      button is pressed")], "command-on-level"),
+        ([("stop_down:    stop is pressed", "stop_down:    stop becomes pressed")], "stop-on-edge"),
+        ([("rest: stays, powered_by: servo_power,", "rest: stays,")], "servo-always-powered"),
+        ([("rest: stays, powered_by: servo_power,", "rest: stays, while_booting: pulled,")], "boots-released"),
+        ([("rest: shut, drive: high,", "rest: shut, drive: low,")], "active-low-boot"),
+        ([("rest: shut, drive: high,", "rest: shut, while_booting: open,")], "boots-released"),
+        ([("    says: Letting gas out. Treat", "    people: allowed\n    says: Letting gas out. Treat"), ("    says: Letting gas out. Treat the bottle as full.\n    people: keep out\n", "    says: Letting gas out. Treat the bottle as full.\n")], "power-up-lets-people-in"),
+        ([("dump:     {valve: [open, shut], rest: open", "dump:     {valve: [shut, open], rest: shut")], "rest-traps-gas"),
+        ([("radio heard within 500 ms", "radio heard within 200 ms")], "impatient-link"),
+        ([("at least 6.0 bar until below 5.2 bar", "at least 6.0 bar until below 5.9 bar"), ("{go_to: dumping, at_latest: 180 s}", "{go_to: dumping, once: not at_pressure}")], "cooling-looks-like-a-leak"),
+        ([("{go_to: dumping, at_latest: 180 s}", "{go_to: filling, once: not at_pressure, not_before: 60 s}")], "endless-top-up"),
+        ([("  latched:      head is latched\n", "  latched:      head is latched\n  shut_too:     gate is shut for 2 s\n"), ("once: arm_up and key_in and pad_shut and latched", "once: arm_up and key_in and pad_shut and shut_too and latched")], "same-input-twice"),
+        ([("outputs: {fill: open, dump: shut, beacon: lit}", "people: allowed\n    outputs: {fill: open, dump: shut, beacon: lit}")], "people-where-gas-enters"),
+        ([("once: no_rise, says", "once: no_rise and pressed and armed_now, says"), ("  latched:      head", "  armed_now: arm becomes switched up\n  latched:      head")], "two-presses-at-once"),
+    ],
+)  # fmt: skip
+def test_a_mistake_of_that_kind_is_told(changes: list[tuple[str, str]], name: str) -> None:
+    found = [one for one in told(changed(*changes)) if one.name == name]
+    assert len(found) == 1, names(told(changed(*changes)))
+
+
+def test_a_settling_time_answers_the_finding_about_cooling() -> None:
+    text = changed(("at least 6.0 bar until below 5.2 bar", "at least 6.0 bar until below 5.9 bar"), ("{go_to: dumping, at_latest: 180 s}", "{go_to: dumping, once: not at_pressure, not_before: 30 s}"))
+    assert "cooling-looks-like-a-leak" not in names(told(text))
+
+
+def test_a_memory_that_limits_it_answers_the_finding_about_topping_up() -> None:
+    text = changed(("{go_to: dumping, at_latest: 180 s}", "{go_to: filling, once: not at_pressure and not used_once, not_before: 60 s}"),
+                   ("  too_high:", "  falling_again: state is filling\n  used_once: remembers falling_again until not key_in\n  too_high:"))  # fmt: skip
+    assert "endless-top-up" not in names(told(text))
