@@ -8,6 +8,7 @@ from sequencer.sizing.cooling import cooling_section
 from sequencer.sizing.filling import filling_section
 from sequencer.sizing.levels import levels
 from sequencer.sizing.pulling import servo_section
+from sequencer.sizing.races import race_section
 from sequencer.sizing.reaction import reaction_section
 from sequencer.sizing.release import head_section, releases
 from sequencer.sizing.sensing import sensing_section
@@ -19,11 +20,12 @@ from sequencer.sizing.wires import wire_section
 
 def sizing_sheet(pad: Pad) -> Sheet:
     """The whole sheet of a checked pad. Raises SequencerError where a value cannot be worked with."""
-    return _sheet(pad, (*numbers(pad), wire_section(pad)))
+    last = (race_section(pad), wire_section(pad))
+    return _sheet(pad, (*numbers(pad), *(section for section in last if section.lines)))
 
 
 def numbers_sheet(pad: Pad) -> Sheet:
-    """The sheet without its table of wires: all that a changed number can change, quick enough to be asked often."""
+    """The sheet without races and wires: all that a changed number can change, quick enough to be asked often."""
     return _sheet(pad, numbers(pad))
 
 

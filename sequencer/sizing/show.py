@@ -93,7 +93,7 @@ def _row(line: Line, letter: str, with_note: bool) -> Iterator[str]:
     said = []
     if line.worst_is and not line.brief:
         said.append(f"worst: {line.worst_is}" if line.worst is not None else line.worst_is)
-    if line.against and not line.brief:
+    if line.against and not line.brief and line.against != f"before {line.worst_is}":
         said.append(f"needed: {line.against}")
     if line.note and with_note and not line.brief:
         said.append(line.note)
