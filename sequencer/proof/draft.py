@@ -49,6 +49,7 @@ class Draft:
     table: Table
     rows: list[Row] = field(default_factory=list)
     races: list[Race] = field(default_factory=list)
+    assumed: list[str] = field(default_factory=list)
     found: dict[str, Any] = field(default_factory=dict)
     """Answers worked out once."""
 

@@ -1,0 +1,105 @@
+"""What a proof leaves behind: plain and frozen; the table on the screen and JSON are views of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from sequencer.proof.system import Race
+
+Outcome = Literal["holds", "broken", "not examined", "waived"]
+
+
+@dataclass(frozen=True)
+class Told:
+    """One line of a story: who, what, and what the box was doing then."""
+
+    actor: str
+    says: str
+    state: str
+
+
+@dataclass(frozen=True)
+class Replay:
+    """What the exact simulator made of a story: confirmed, or not, in so many tries and why."""
+
+    confirmed: bool
+    tries: int
+    says: str
+
+
+@dataclass(frozen=True)
+class Story:
+    """A shortest way to a breach, with the faults it needs."""
+
+    faults: tuple[str, ...]
+    lines: tuple[Told, ...]
+    replay: Replay | None = None
+
+
+@dataclass(frozen=True)
+class CutSet:
+    """A smallest set of faults that breaks a rule, with its story."""
+
+    faults: tuple[str, ...]
+    equipment: int
+    slips: int
+    story: Story | None = None
+
+
+@dataclass(frozen=True)
+class Part:
+    """One part of a worst case, in seconds."""
+
+    says: str
+    seconds: float
+
+
+@dataclass(frozen=True)
+class InterlockResult:
+    """One interlock.
+
+    `level`: the answer in words. `asked` and `withstands`: equipment faults and slips. `parts`: for timed rules the
+    worst case by its parts.
+    """
+
+    name: str
+    kind: str
+    text: str
+    severity: str
+    outcome: Outcome
+    level: str
+    asked: tuple[int, int] = (0, 0)
+    withstands: tuple[int, int] | None = None
+    story: Story | None = None
+    cuts: tuple[CutSet, ...] = ()
+    parts: tuple[Part, ...] = ()
+    why: str = ""
+    waived: str | None = None
+
+
+@dataclass(frozen=True)
+class Proof:
+    """The whole answer, in the order in which it is to be read."""
+
+    title: str
+    revision: int
+    file: str
+    checksum: str
+    blind: tuple[str, ...]
+    races: tuple[Race, ...]
+    assumed: tuple[str, ...]
+    left_out: tuple[tuple[str, str], ...]
+    kinds: int
+    depth: int
+    """Faults at once that were looked at."""
+    situations: int
+    transitions: int
+    steps: int
+    bits: int
+    seconds: float
+    interlocks: tuple[InterlockResult, ...]
+
+    @property
+    def holds(self) -> bool:
+        return all(r.outcome in ("holds", "waived") for r in self.interlocks)

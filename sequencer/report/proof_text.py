@@ -1,0 +1,74 @@
+"""A proof as text: what it is blind to first, then what it rests on, then one line per interlock and the stories."""
+
+from __future__ import annotations
+
+import textwrap
+
+from sequencer.proof.result import InterlockResult, Proof, Story
+from sequencer.proof.system import Race
+
+WIDTH = 80
+
+
+def _wrapped(text: str, first: str = "", rest: str = "") -> str:
+    return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False)
+
+
+def text(proof: Proof) -> str:
+    """The whole answer at 80 columns."""
+    out = [
+        _wrapped(f"{proof.title}, revision {proof.revision} ({proof.file}, sha256 {proof.checksum})"),
+        "This checks a model, not the hardware; it certifies nothing. Stored gas can kill:",
+        "keep people away whatever it says.",
+        "",
+        "Blind to",
+        *(_wrapped(line, "  - ", "    ") for line in proof.blind),
+        "",
+        *_races(proof),
+    ]
+    if proof.assumed:
+        out += ["", "Assumed besides", *(_wrapped(line, "  - ", "    ") for line in proof.assumed)]
+    out += ["", "Left out"]
+    out += [_wrapped(f"{fault}: {because}", "  - ", "    ") for fault, because in proof.left_out] or ["  - nothing"]
+    out += [
+        "",
+        f"{proof.situations:,} situations, {proof.transitions:,} steps between them, longest shortest way {proof.steps},"
+        f" {proof.seconds:.1f} s",
+        "",
+        "Interlocks",
+    ]
+    for result in proof.interlocks:
+        out.append(_line(result))
+    for result in proof.interlocks:
+        if result.story is not None:
+            out += ["", f"{result.name}: {result.text}", *_story(result.story)]
+    return "\n".join(out)
+
+
+def _races(proof: Proof) -> list[str]:
+    """The tightest race of each kind, and how many slower seconds it is also over before."""
+    groups: dict[tuple[str, float], list[Race]] = {}
+    for race in proof.races:
+        groups.setdefault((race.first, race.first_most), []).append(race)
+    out = [f"Rests on {len(proof.races)} races, each an assumption (all of them with --json); the tightest"]
+    for same in groups.values():
+        tightest = min(same, key=lambda race: race.second_least)
+        more = f", and {len(same) - 1} longer" if len(same) > 1 else ""
+        out.append(_wrapped(f"{tightest}{more}", "  - ", "    "))
+    return out
+
+
+def _line(result: InterlockResult) -> str:
+    mark = {"holds": "holds", "broken": "BROKEN", "waived": "waived", "not examined": "NOT EXAMINED"}[result.outcome]
+    line = f"{result.name}: {mark}; {result.level}"
+    if result.waived:
+        line += f" (waived: {result.waived})"
+    return _wrapped(line, "  ", "    ")
+
+
+def _story(story: Story) -> list[str]:
+    out = [f"  with {', '.join(story.faults)}"] if story.faults else []
+    out += [_wrapped(f"{line.says} [{line.state}]", f"  {n:2}. ", "      ") for n, line in enumerate(story.lines, 1)]
+    if story.replay is not None:
+        out.append(_wrapped(story.replay.says, "  ", "    "))
+    return out
