@@ -254,11 +254,17 @@ class Wiring:
         ticks = self.ground.ticks
         h = (ticks - self._last) * self.dt
         self._last = ticks
+        if self.in_flight or self.restless:
+            self.look(h)
+        return self._bits, tuple([read() for read in self._readers]), tuple([heard(h) for heard in self._hearts])
+
+    def look(self, h: float) -> tuple[int, ...]:
+        """Bring the contacts up to date, ``h`` s after the last look; their raw levels."""
         if self.in_flight and (self.link is None or self.link.passes):
             self.in_flight = [contact for contact in self.in_flight if not contact.arrive()]
         if self.restless:
             self._read_contacts(h)
-        return self._bits, tuple([read() for read in self._readers]), tuple([heard(h) for heard in self._hearts])
+        return self._bits
 
     def _read_contacts(self, h: float) -> None:
         still = []

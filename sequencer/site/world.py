@@ -71,7 +71,13 @@ class World(Vehicle):
 
     def step(self, commands: tuple[int, ...] | None, dt: float) -> None:
         """One scan of ``dt`` s under ``commands`` (codes in file order), or with undriven pins (None)."""
-        ground, net, events = self.ground, self.net, self.events
+        busy = self.before_gas(commands, dt)
+        self.net.step(dt)
+        self.after_gas(dt, busy)
+
+    def before_gas(self, commands: tuple[int, ...] | None, dt: float) -> bool:
+        """The first half of a step, up to the gas (lanes move many gases at once): whether something was touched or moves."""
+        ground, events = self.ground, self.events
         if events:
             events.clear()
         ground.ticks += 1
@@ -89,14 +95,18 @@ class World(Vehicle):
             if servo.awake:
                 servo.step(dt)
                 busy = True
-        net.step(dt)
+        return busy
+
+    def after_gas(self, dt: float, busy: bool) -> None:
+        """The other half: what follows from the gas."""
+        ground, net = self.ground, self.net
         if busy or net.substeps != self._seen or not self.powered or self._working():
             self._seen = net.substeps
             self._look(dt)
         if self.people.walking:
             self.people.step()
         if ground.news:
-            events.extend(ground.news)
+            self.events.extend(ground.news)
             ground.news.clear()
 
     def _drive(self, commands: tuple[int, ...] | None) -> None:
