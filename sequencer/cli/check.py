@@ -48,17 +48,24 @@ def command(file: FileArgument, all_limits: AllOption = False, json: JsonOption 
 
 
 def _show(found: tuple[Finding, ...]) -> None:
-    screen = console()
     for one in found:
-        screen.print(f"{one.place}: {one.severity}: {one.found} [{one.name}]", soft_wrap=True)
+        _line(f"{one.place}: {one.severity}: {one.found} [{one.name}]")
         if one.required:
-            screen.print(f"    required: {one.required}", soft_wrap=True)
+            _line(f"    required: {one.required}", indent=14)
         if one.mend:
-            screen.print(f"    to mend:  {one.mend}", soft_wrap=True)
+            _line(f"    to mend:  {one.mend}", indent=14)
 
 
-def _line(text: str) -> None:
-    console().print(text, soft_wrap=True)
+def _line(text: str, indent: int = 4) -> None:
+    """One line; on a terminal wrapped between words with a hanging indent, elsewhere left whole for other programs."""
+    screen = console()
+    if not screen.is_terminal:
+        print(text)
+        return
+    import textwrap
+
+    for piece in textwrap.wrap(text, screen.width, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False):
+        screen.print(piece, soft_wrap=True)
 
 
 def _summary(file: str, found: tuple[Finding, ...]) -> str:
@@ -72,15 +79,14 @@ def _summary(file: str, found: tuple[Finding, ...]) -> str:
 def _limits(known: tuple[Limit, ...], all_limits: bool) -> None:
     given = [one for one in known if one.given]
     assumed = [one for one in known if not one.given]
-    screen = console()
-    screen.print(f"Limits: {len(given)} given in the file, {len(assumed)} values assumed because it does not say them.")
+    _line(f"Limits: {len(given)} given in the file, {len(assumed)} values assumed because it does not say them.")
     for one in given if all_limits else []:
-        screen.print(f"  given    line {one.place.line:>3}  {one.what}: {one.value}", soft_wrap=True)
+        _line(f"  given    line {one.place.line:>3}  {one.what}: {one.value}", indent=21)
     shown = assumed if all_limits else assumed[:6]
     for one in shown:
-        screen.print(f"  assumed  line {one.place.line:>3}  {one.what}: {one.value}", soft_wrap=True)
+        _line(f"  assumed  line {one.place.line:>3}  {one.what}: {one.value}", indent=21)
     if len(shown) < len(assumed):
-        screen.print(f"  … and {len(assumed) - len(shown)} more: --limits lists them all.")
+        _line(f"  … and {len(assumed) - len(shown)} more: --limits lists them all.")
 
 
 def _json(file: str, verdict: Verdict, found: tuple[Finding, ...], known: tuple[Limit, ...]) -> None:

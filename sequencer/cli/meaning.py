@@ -42,13 +42,18 @@ def command(word: WordArgument = None, json: JsonOption = False) -> int:
 
 
 def _explain(some: tuple[Meaning, ...]) -> None:
-    screen = console()
     for one in some:
-        where = f" in {one.where}" if one.where else ""
-        screen.print(f"{one.word}: {one.kind}{where}")
-        screen.print(f"    {one.says}", soft_wrap=False)
+        _block(f"{one.word}: {one.kind}" + (f" in {one.where}" if one.where else ""), "")
+        _block(one.says, "    ")
         if one.inside:
-            screen.print(f"    with: {one.inside}", soft_wrap=False)
+            _block(f"with: {one.inside}", "    ")
+
+
+def _block(text: str, indent: str) -> None:
+    import textwrap
+
+    for line in textwrap.wrap(text, min(console().width, 100), initial_indent=indent, subsequent_indent=indent or "    ", break_on_hyphens=False):
+        console().print(line, soft_wrap=True)
 
 
 def _list(found: list[Meaning]) -> None:
@@ -58,5 +63,5 @@ def _list(found: list[Meaning]) -> None:
         groups.setdefault(one.kind, []).append(one.word)
     for kind, words in groups.items():
         screen.print(f"{kind}:")
-        screen.print("    " + ", ".join(dict.fromkeys(words)))
+        _block(", ".join(dict.fromkeys(words)), "    ")
     screen.print("`sequencer meaning WORD` explains one.")

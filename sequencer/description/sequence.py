@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, Tag
 
 from sequencer.description.box import Part, by_key
-from sequencer.description.values import AnyQuantity, Count, FactText, OnceText, Sentence, Time, Word
+from sequencer.description.values import AnyQuantity, Count, FactText, OnceText, PositionText, Sentence, Time, Word
 
 People = Literal["keep out", "allowed"]
 
@@ -27,7 +27,7 @@ class State(Part):
 
     says: Sentence = Field(description="what it means, one sentence; stands on lamp card, stories and checklist")
     people: People = Field("keep out", description="'allowed' where people may be on the pad, else 'keep out'")
-    outputs: dict[Word, str] = Field(default_factory=dict, description="{output: position}; the others are at rest")
+    outputs: dict[Word, PositionText] = Field(default_factory=dict, description="{output: position}; the others are at rest")
     targets: dict[Word, AnyQuantity] = Field(default_factory=dict, description="{reading: value} for 'reaches target'")
     leave: list[Leave] = Field(default_factory=list, description="ways out, the first that holds wins")
     stays: Sentence | None = Field(None, description="reason why this state has no way out or waits for ever")
