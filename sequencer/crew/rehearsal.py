@@ -25,7 +25,7 @@ from sequencer.simulation.events import Action, HandValve, Hold, Pin, Press, Str
 from sequencer.simulation.orders import act, drill_events, fault
 from sequencer.simulation.run import named_drill
 from sequencer.simulation.session import Session
-from sequencer.simulation.steps import StepsDriver, replace_step
+from sequencer.simulation.steps import StepsDriver, held_on_pad, replace_step
 from sequencer.table.scan import Inputs
 
 SURPRISE_FROM_MS = 5_000
@@ -220,6 +220,10 @@ class Rehearsal:
             place = self.session.place(action.role)
             if place == "walking" or (place == "pad") == (action.direction == "in"):
                 return f"{spoken(action.role)} is already {'walking' if place == 'walking' else 'at the ' + place}"
+        if isinstance(action, Switch):
+            holder = held_on_pad(self.pad, self.session.place, action.input, action.word)
+            if holder:
+                return f"the {spoken(action.input)} is with the {spoken(holder)}, who is on the pad"
         return ""
 
     def _act(self, who: str, action: Action) -> None:

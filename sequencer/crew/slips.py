@@ -194,6 +194,8 @@ def _judged(number: int, kind: Kind, end: _End, nominal: _End) -> Slip:
         words = end.stopped.split(" ", 2)[-1]
         if " waited " in end.stopped:
             return Slip(number, kind, "refused", f"the box does not go on: {words}")
+        if "cannot be done" in end.stopped:
+            return Slip(number, kind, "refused", end.stopped)
         return Slip(number, kind, "seen", f"the crew sees it: {words}")
     if end.moves == nominal.moves:
         return Slip(number, kind, "no change", "the day goes as if nothing had happened")

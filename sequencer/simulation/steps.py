@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from sequencer.description import terms as t
+from sequencer.description.box import ContactInput
 from sequencer.description.crew import Step
 from sequencer.description.grounds import DialPart, HeadPart, PinPart, TestLoadPart
 from sequencer.description.pad import Pad
@@ -139,6 +140,10 @@ class StepsDriver:
         for index, (name, word) in enumerate(step.set.items()):
             if index:
                 yield Wait(self.stage.ms + self._rng.randint(*LOOKS_MS))
+            holder = held_on_pad(self.pad, self.stage.place, name, word)
+            if holder:
+                self._stop(step, f"'{step.do}' cannot be done: the {name} is with the {holder}, who is on the pad")
+                return
             self.stage.act(step.who, setting(self.pad, name, word))
 
     def _state(self, number: int, step: Step, wanted: str, longest: int) -> Generator[Wait, bool, None]:
@@ -190,6 +195,17 @@ def _as_read(expression: t.Expression, volume: str, shown: float) -> t.Expressio
     if isinstance(expression, t.PressureIs) and expression.volume == volume:
         return t.And(()) if (shown >= expression.limit.si) == expression.at_least else t.Or(())
     return expression
+
+
+def held_on_pad(pad: Pad, place: Callable[[str], str], name: str, word: str) -> str:
+    """The role that `holds` this input's key and is on the pad with it, when the input would be put to its word; else ''."""
+    part = pad.inputs.get(name)
+    if not isinstance(part, ContactInput) or word != part.contact.word:
+        return ""
+    for role, said in pad.crew.roles.items():
+        if said.holds and name in said.holds.replace(" ", "_").split("_") and place(role) == "pad":
+            return role
+    return ""
 
 
 def setting(pad: Pad, name: str, word: str) -> Action:
