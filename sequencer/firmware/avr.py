@@ -12,12 +12,20 @@ from sequencer.firmware.conformance import Target
 from sequencer.firmware.elf import Image, read
 from sequencer.firmware.host import texts
 from sequencer.firmware.reference import Sizes
-from sequencer.firmware.toolchain import WARNINGS, Compiler, DoesNotBuild, Missing, build, harness_texts, program
+from sequencer.firmware.toolchain import (
+    WARNINGS,
+    Compiler,
+    DoesNotBuild,
+    Missing,
+    build,
+    harness_texts,
+    program,
+)
 from sequencer.table import Table
 
 CHIP, HERTZ = "atmega328p", 16_000_000
 FLAGS = (
-    f"-mmcu={CHIP}", "-Os", "-flto", "-mrelax", "-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections",
+    f"-mmcu={CHIP}", "-Os", "-mrelax", "-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections",
 )  # fmt: skip
 RAM_OFFSET = 0x80_0000  # where AVR's linker puts the data space
 RAM_END = 0x8FF

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
-import struct
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -42,10 +42,9 @@ class Cortex:
     def __post_init__(self) -> None:
         if importlib.util.find_spec("unicorn") is None:
             raise Missing("no processor emulator: install the package `unicorn` beside this tool (pip install unicorn)")
-        import unicorn as u
-        from unicorn import arm_const as arm
-
-        self.arm = arm
+        u: Any = importlib.import_module("unicorn")
+        arm: Any = importlib.import_module("unicorn.arm_const")
+        self.u, self.arm = u, arm
         uc = u.Uc(u.UC_ARCH_ARM, u.UC_MODE_THUMB | u.UC_MODE_MCLASS)
         uc.ctl_set_cpu_model(arm.UC_CPU_ARM_CORTEX_M0)
         uc.mem_map(FLASH, FLASH_SIZE, u.UC_PROT_READ | u.UC_PROT_EXEC)
@@ -78,30 +77,39 @@ class Cortex:
         uc.emu_start(self.elf.entry | 1, STOP)
 
     def measure(self, operations: bytes, count: int) -> tuple[int, int]:
-        """(most instructions in one call of follow_scan, bytes of stack used) over a batch; slow, each one is counted."""
-        import unicorn as u
-
+        """(most instructions in one call of follow_scan, bytes of stack used) over a batch; slow, each block is counted."""
         start = self.elf.symbols["follow_scan"][0] & ~1
-        seen = {"count": 0, "most": 0, "inside": 0, "back": 0}
-        uc = self.uc
+        uc, lengths = self.uc, dict[tuple[int, int], int]()
+        now = most = back = 0
 
-        def step(_: Any, address: int, size: int, data: Any) -> None:
-            if address == start:
-                seen["inside"], seen["count"] = 1, 0
-                seen["back"] = uc.reg_read(self.arm.UC_ARM_REG_LR) & ~1
-            elif seen["inside"] and address == seen["back"]:
-                seen["inside"] = 0
-                seen["most"] = max(seen["most"], seen["count"])
-            seen["count"] += seen["inside"]
+        def block(_: Any, address: int, size: int, data: Any) -> None:
+            nonlocal now, most, back
+            if address == start and not back:
+                now, back = 0, uc.reg_read(self.arm.UC_ARM_REG_LR) & ~1
+            elif address == back:
+                most, back = max(most, now), 0
+            if back:
+                if (address, size) not in lengths:
+                    lengths[address, size] = _instructions(bytes(uc.mem_read(address, size)))
+                now += lengths[address, size]
 
         uc.mem_write(self.used, bytes([PAINT]) * (RAM + RAM_SIZE - self.used))
-        hook = uc.hook_add(u.UC_HOOK_CODE, step)
+        hook = uc.hook_add(self.u.UC_HOOK_BLOCK, block)
         uc.ctl_flush_tb()
         self(operations, count)
         uc.hook_del(hook)
         left = bytes(uc.mem_read(self.used, RAM + RAM_SIZE - self.used))
         untouched = len(left) - len(left.lstrip(bytes([PAINT])))
-        return seen["most"], len(left) - untouched
+        return most, len(left) - untouched
+
+
+def _instructions(code: bytes) -> int:
+    """How many Thumb instructions stand in `code`: those whose first half begins with 11101, 11110 or 11111 are two halves."""
+    at = count = 0
+    while at < len(code):
+        at += 4 if code[at + 1] >> 3 in (0b11101, 0b11110, 0b11111) else 2
+        count += 1
+    return count
 
 
 @dataclass(frozen=True)

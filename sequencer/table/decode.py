@@ -18,6 +18,7 @@ from sequencer.table.image import (
     OPPOSITE,
     TRIP,
     VERSION,
+    Op,
 )
 from sequencer.table.table import (
     NO_TARGET,
@@ -126,42 +127,53 @@ class Reader:
 
     def bit(self, index: int, columns: dict[int, int]) -> Bit:
         head = self.number(1)
-        kind, name = Kind(head & 0x0F), f"bit {index}"
+        op, name = Op(head & 0x0F), f"bit {index}"
         extra, wanted = bool(head & EXTRA), not head & OPPOSITE
-        if kind == Kind.MEMORY:
+        if op == Op.MEMORY:
             on = self.number(2) if extra else 0
-            return Bit(name, kind, on=on, set=self.literals(), clear=self.literals())
-        source = second = on = off = 0
-        sign = -1 if kind == Kind.CHANGE and extra else 1
-        rule = Literals()
-        if kind == Kind.ALL:
-            rule, wanted = self.literals(), True
+            return Bit(name, Kind.MEMORY, on=on, set=self.literals(), clear=self.literals())
+        if op == Op.ALL:
+            bit = Bit(name, Kind.ALL, set=self.literals())
         else:
-            source = self.number(1)
-        if kind in (Kind.AT_LEAST, Kind.BELOW):
-            on = self.number(2)
-            off, wanted = self.number(2) if extra else on, True
-        elif kind == Kind.HEARD:
-            on, wanted = self.number(2), True
-        elif kind == Kind.CHANGE:
-            second, on, off = self.number(1), self.number(2), self.number(2)
-        elif kind == Kind.TARGET:
-            columns[self.number(1)] = source
-            off, wanted = self.number(2), True
-        elif kind == Kind.DIFFERS:
-            second, on = self.number(1), self.number(2)
-            if extra:
-                *numbers, on = (self.number(4) for _ in range(4))
-                gain, other, offset = (n - (1 << 32) if n >> 31 else n for n in numbers)
-                self.pairs[source, second] = (gain, other, offset)
-            else:
-                self.pairs.setdefault((source, second), None)
-                self.alike.add(index)
-        elif kind == Kind.COMMAND:
-            source, on = source >> 2, source & 3
+            bit = self.operation(op, index, extra, wanted, columns)
         hold = self.number(2) if head & HOLD else 0
         drop = self.number(2) if head & DROP else 0
-        return Bit(name, kind, source, second, on, off, wanted, sign, hold, drop, rule)
+        return replace(bit, name=name, hold=hold, drop=drop)
+
+    def operation(self, op: Op, index: int, extra: bool, wanted: bool, columns: dict[int, int]) -> Bit:
+        source = self.number(1)
+        if op == Op.COPY:
+            if source < self.contacts:
+                return Bit("", Kind.CONTACT, source, wanted=wanted)
+            return Bit("", Kind.VALID, source - self.contacts, wanted=wanted)
+        if op == Op.PRESS:
+            return Bit("", Kind.PRESS, source, wanted=not extra)
+        if op == Op.EQUAL:
+            code = self.number(1)
+            if source == self.outputs:
+                return Bit("", Kind.STATE, code, wanted=wanted)
+            return Bit("", Kind.COMMAND, source, on=code, wanted=wanted)
+        on = self.number(2)
+        if op == Op.COMPARE:
+            if source >= self.analogs:
+                return Bit("", Kind.HEARD, source - self.analogs, on=on - 1)
+            off = self.number(2) if extra else on
+            return Bit("", Kind.AT_LEAST if wanted else Kind.BELOW, source, on=on, off=off)
+        second = self.number(1)
+        if op == Op.TARGET:
+            columns[second] = source
+            return Bit("", Kind.TARGET, source, off=on)
+        if op == Op.CHANGE:
+            return Bit("", Kind.CHANGE, source, second, on, self.number(2), wanted, -1 if extra else 1)
+        if extra:
+            *numbers, on = (self.number(4) for _ in range(4))
+            gain, other, offset = (n - (1 << 32) if n >> 31 else n for n in numbers)
+            # the two offsets matter by their difference alone: the first reading carries it
+            self.pairs[source, second] = (gain, other, offset)
+        else:
+            self.pairs.setdefault((source, second), None)
+            self.alike.add(index)
+        return Bit("", Kind.DIFFERS, source, second, on, wanted=wanted)
 
     def scales(self) -> dict[int, tuple[int, int]]:
         """(gain, offset) per reading of a difference. Of offsets only their difference is known; gains of pairs on one
@@ -204,8 +216,6 @@ class Reader:
     def row(self, state: int) -> Row:
         to, head = self.number(1), self.number(1)
         rule = self.literals(head & 0x3F)
-        least = self.number(2) if head & LEAST else 0
-        if least & 0x8000:
-            least = least & 0x7FFF | self.number(2) << 15
+        least = self.number(3) if head & LEAST else 0
         origin = "trip" if to & TRIP else f"state {state}"
         return Row(state, rule.care, rule.want, least, to & ~TRIP, f"{origin} {'row' if to & TRIP else 'exit'}")

@@ -10,6 +10,7 @@ import struct
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from enum import IntEnum
 
 from sequencer.errors import DoesNotFit
 from sequencer.table.table import MAX_BITS, MAX_DELAY, NO_TARGET, Bit, Kind, Literals, Row, Table
@@ -23,8 +24,8 @@ LIMITS = {
     "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFF00,
 }  # fmt: skip
 INVERT, OPPOSITE, EXTRA, HOLD, DROP, TRIP = 0x40, 0x10, 0x20, 0x40, 0x80, 0x80
-LEAST = 0x80  # in the first byte of a row's list: the least time follows the literals
-MOST_LEAST = 0x7FFF_FFFF  # scans; 15 bits in two bytes, 16 more where the top bit of those says so
+LEAST = 0x80  # in the first byte of a row's list: three bytes of least time follow the literals
+MOST_LEAST = 0xFF_FFFF  # scans
 TAIL = 72  # at least so many bytes follow the rows: the longest record read from a damaged table stays inside
 
 RowKey = tuple[int, int, int, int, bool]
@@ -210,7 +211,7 @@ def _row(row: RowKey) -> bytes:
     body = _list(Literals(care, want), MAX_BITS, "a row", may_be_never=False)
     after = b""
     if least:
-        after = struct.pack("<H", least) if least < 0x8000 else struct.pack("<HH", least & 0x7FFF | 0x8000, least >> 15)
+        after = least.to_bytes(3, "little")
     return bytes([to | (TRIP if trip else 0), body[0] | (LEAST if least else 0)]) + body[1:] + after
 
 
@@ -228,50 +229,74 @@ def _list(literals: Literals, below: int, where: str, may_be_never: bool = True)
     return bytes([len(named) | (INVERT if invert else 0), *(i | (want >> i & 1) << 7 for i in named)])
 
 
+class Op(IntEnum):
+    """What the runtime tells apart; several kinds of bit are one and the same to it."""
+
+    COPY = 0
+    PRESS = 1
+    EQUAL = 2
+    COMPARE = 3
+    TARGET = 4
+    DIFFERS = 5
+    CHANGE = 6
+    ALL = 7
+    MEMORY = 8
+
+
 def _bit(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[bytes, int]:
     """(record of one bit, how many 16-bit counters it needs)."""
-    kind, name = bit.kind, bit.name
-    head, counters = int(kind) | (0 if bit.wanted else OPPOSITE), 0
-
-    def short(value: int, what: str, most: int = 0xFFFF) -> bytes:
-        return struct.pack("<H", fits(value, 0, most, f"{name}: {what}"))
-
-    if kind == Kind.MEMORY:
-        head, counters = int(kind) | (EXTRA if bit.on else 0), 1 if bit.on else 0
-        expiry = short(bit.on, "expiry in scans", MAX_DELAY) if bit.on else b""
-        return bytes([head]) + expiry + _list(bit.set, index, name) + _list(bit.clear, index, name), counters
-    if kind == Kind.ALL:
-        head, body = int(kind), _list(bit.set, index, name)
-    else:
-        sources = {Kind.STATE: len(table.states), Kind.COMMAND: len(table.outputs), Kind.HEARD: len(table.heartbeats)}
-        contact = kind in (Kind.CONTACT, Kind.PRESS)
-        most = len(table.contacts) if contact else sources.get(kind, len(table.analogs))
-        source = fits(bit.source, 0, most - 1, f"{name}: source")
-        if kind in (Kind.AT_LEAST, Kind.BELOW):
-            head = int(kind) | (EXTRA if bit.off != bit.on else 0)
-            body = bytes([source]) + short(bit.on, "threshold") + (short(bit.off, "drop-out") if bit.off != bit.on else b"")
-        elif kind == Kind.HEARD:
-            head, body = int(kind), bytes([source]) + short(bit.on, "age in scans", MAX_DELAY)
-        elif kind == Kind.CHANGE:
-            head, counters = head | (EXTRA if bit.sign < 0 else 0), 2
-            second = fits(bit.second, 0, index - 1, f"{name}: bit it counts from")
-            body = bytes([source, second]) + short(bit.on, "change in counts") + short(bit.off, "scans", MAX_DELAY)
-        elif kind == Kind.TARGET:
-            head, body = int(kind), bytes([source, columns.index(source)]) + short(bit.off, "drop-out in counts")
-        elif kind == Kind.DIFFERS:
-            body = _difference(table, bit, source)
-            head |= EXTRA if len(body) > 4 else 0
-        elif kind == Kind.COMMAND:
-            body = bytes([source << 2 | fits(bit.on, 0, 3, f"{name}: position")])
-        else:
-            body = bytes([source])
-    if kind != Kind.PRESS and (bit.hold or bit.drop):
+    op, flags, body, counters = _operation(table, index, bit, columns)
+    if op not in (Op.PRESS, Op.MEMORY) and (bit.hold or bit.drop):
         counters += 1
         for flag, delay, what in ((HOLD, bit.hold, "on-delay"), (DROP, bit.drop, "off-delay")):
             if delay:
-                head |= flag
-                body += short(delay, f"{what} in scans", MAX_DELAY)
-    return bytes([head]) + body, counters
+                flags |= flag
+                body += _short(delay, f"{bit.name}: {what} in scans", MAX_DELAY)
+    return bytes([op | flags]) + body, counters
+
+
+def _short(value: int, what: str, most: int = 0xFFFF) -> bytes:
+    return struct.pack("<H", fits(value, 0, most, what))
+
+
+def _operation(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[Op, int, bytes, int]:
+    """(operation, flags, operands, counters) of a bit, its delays apart."""
+    kind, name = bit.kind, bit.name
+    contacts, analogs, outputs = len(table.contacts), len(table.analogs), len(table.outputs)
+    most = {
+        Kind.CONTACT: contacts, Kind.PRESS: contacts, Kind.HEARD: len(table.heartbeats), Kind.STATE: len(table.states),
+        Kind.COMMAND: outputs, Kind.ALL: 1, Kind.MEMORY: 1,
+    }.get(kind, analogs)  # fmt: skip
+    source = fits(bit.source, 0, most - 1, f"{name}: source") if kind not in (Kind.ALL, Kind.MEMORY) else 0
+    opposite = 0 if bit.wanted else OPPOSITE
+    if kind == Kind.MEMORY:
+        expiry = _short(bit.on, f"{name}: expiry in scans", MAX_DELAY) if bit.on else b""
+        lists = _list(bit.set, index, name) + _list(bit.clear, index, name)
+        return Op.MEMORY, EXTRA if bit.on else 0, expiry + lists, 1 if bit.on else 0
+    if kind == Kind.ALL:
+        return Op.ALL, 0, _list(bit.set, index, name), 0
+    if kind in (Kind.CONTACT, Kind.VALID):
+        return Op.COPY, opposite, bytes([source + (contacts if kind == Kind.VALID else 0)]), 0
+    if kind == Kind.PRESS:
+        return Op.PRESS, 0 if bit.wanted else EXTRA, bytes([source]), 0
+    if kind == Kind.STATE:
+        return Op.EQUAL, opposite, bytes([outputs, source]), 0
+    if kind == Kind.COMMAND:
+        return Op.EQUAL, opposite, bytes([source, fits(bit.on, 0, 3, f"{name}: position")]), 0
+    if kind == Kind.HEARD:  # silent for more than `on` scans, the other way round
+        return Op.COMPARE, OPPOSITE, bytes([analogs + source]) + _short(bit.on + 1, f"{name}: age in scans"), 0
+    if kind in (Kind.AT_LEAST, Kind.BELOW):
+        flags = (OPPOSITE if kind == Kind.BELOW else 0) | (EXTRA if bit.off != bit.on else 0)
+        body = bytes([source]) + _short(bit.on, f"{name}: threshold")
+        return Op.COMPARE, flags, body + (_short(bit.off, f"{name}: drop-out") if bit.off != bit.on else b""), 0
+    if kind == Kind.TARGET:
+        return Op.TARGET, 0, bytes([source]) + _short(bit.off, f"{name}: drop-out in counts") + bytes([columns.index(source)]), 0
+    if kind == Kind.CHANGE:
+        second = fits(bit.second, 0, index - 1, f"{name}: bit it counts from")
+        body = bytes([source]) + _short(bit.on, f"{name}: change in counts") + bytes([second])
+        return Op.CHANGE, opposite | (EXTRA if bit.sign < 0 else 0), body + _short(bit.off, f"{name}: scans", MAX_DELAY), 2
+    body = _difference(table, bit, source)
+    return Op.DIFFERS, opposite | (EXTRA if len(body) > 4 else 0), body, 0
 
 
 def _difference(table: Table, bit: Bit, source: int) -> bytes:
@@ -281,7 +306,7 @@ def _difference(table: Table, bit: Bit, source: int) -> bytes:
     fits(bit.on, 0, 0x7FFF_FFFF, f"{bit.name}: limit in scaled units")
     if (a.gain, a.offset) == (b.gain, b.offset) and a.gain:
         counts = -(-bit.on // abs(a.gain))  # |gain * x| >= limit exactly when |x| >= limit / gain, rounded up
-        return bytes([source, second]) + struct.pack("<H", fits(counts, 0, 0xFFFF, f"{bit.name}: limit in counts"))
+        return bytes([source]) + _short(counts, f"{bit.name}: limit in counts") + bytes([second])
     for spec in (a, b):
         fits(abs(spec.gain), 0, 0x7FFF_FFFF, f"{spec.name}: gain")
         fits(abs(spec.offset), 0, 0x7FFF_FFFF, f"{spec.name}: offset")
@@ -289,4 +314,4 @@ def _difference(table: Table, bit: Bit, source: int) -> bytes:
     spans = [max(abs(s.gain * s.low + s.offset), abs(s.gain * s.high + s.offset)) for s in (a, b)]
     fits(sum(spans), 0, 0x7FFF_FFFF, f"{bit.name}: the widest difference in scaled units")
     offset = (a.offset - b.offset) & 0xFFFF_FFFF
-    return bytes([source, second, 0, 0]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)
+    return bytes([source, 0, 0, second]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)

@@ -12,7 +12,7 @@ enum { COPY, PRESS, EQUAL, COMPARE, TARGET, DIFFERS, CHANGE, ALL, MEMORY };
 enum { KIND = 0x0F, OPPOSITE = 0x10, EXTRA = 0x20, HOLD = 0x40, DROP = 0x80 }; /* first byte of a condition */
 enum { COUNT = 0x3F, INVERT = 0x40, LEAST = 0x80, TRIP = 0x80 };               /* first byte of a list; of a row */
 enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };              /* follow.flags */
-enum { NOW = 1, BEFORE = 2 };                                                  /* follow.bits */
+enum { NOW = 1, BEFORE = 2, SINCE = 4 };                                       /* follow.bits */
 static const uint8_t rest[FOLLOW_ROOM(FOLLOW_OUTPUTS)] FOLLOW_FLASH = { FOLLOW_REST };
 
 static uint16_t word(const uint8_t *at) { return (uint16_t)(BYTE(at) | (uint16_t)(BYTE(at + 1) << 8)); }
@@ -78,122 +78,124 @@ static void sample(struct follow *f)
     }
 }
 
+/* Whether reading `source` lies inside its valid band, or link `source` (which always does) is asked for. */
+static bool is_valid(const struct follow *f, uint8_t source) { return f->flags[FOLLOW_CONTACTS + source] & STABLE; }
+
 /* Work out every condition bit in order; false when the table is damaged. Bound: FOLLOW_BITS turns. */
 static bool conditions(struct follow *f)
 {
     const uint8_t *at = follow_table + FOLLOW_BITS_AT;
-    uint16_t *counter = f->counters + FOLLOW_CONTACTS;
-    for (uint8_t i = 0; i != FOLLOW_BITS; i++) {
-        if (at >= follow_table + FOLLOW_INHIBITS_AT || counter > f->counters + FOLLOW_CONTACTS + FOLLOW_COUNTERS) return false;
+    uint8_t slot = FOLLOW_CONTACTS, *bit = f->bits;
+    for (uint8_t left = FOLLOW_BITS; left > 0u; left--) {
+        if (at >= follow_table + FOLLOW_INHIBITS_AT || slot > FOLLOW_CONTACTS + FOLLOW_COUNTERS) return false;
+        uint8_t head = BYTE(at), was = *bit, source = BYTE(at + 1);
         bool value = false, valid = true;
-        uint8_t was = f->bits[i], mark = was & BEFORE; /* in the scan before */
-        uint8_t head = BYTE(at++), kind = head & KIND, source = BYTE(at), second;
-        uint16_t counts = 0, limit = 0, other;
-        if (kind < ALL) at++;
-        if (kind <= PRESS && source >= FOLLOW_CONTACTS + FOLLOW_WORDS) return false;
-        if (kind >= COMPARE && kind < ALL) {
-            if (source >= FOLLOW_WORDS) return false;
-            counts = f->words[source];
-            valid = f->flags[FOLLOW_CONTACTS + source];
-            limit = word(at);
-            at += 2;
-        }
-        switch (kind) {
+        switch (head & KIND) {
         case COPY: /* of a filtered contact, or of a reading's validity */
+            if (source >= FOLLOW_CONTACTS + FOLLOW_WORDS) return false;
             value = f->flags[source] & STABLE;
+            at += 2;
             break;
         case PRESS: /* changed in this scan to the level wanted, and the other one was seen before in this state */
-            second = head & EXTRA ? CHANGED | SEEN_CLOSED : CHANGED | STABLE | SEEN_OPEN;
-            value = (f->flags[source] & (second | STABLE)) == second;
+            if (source >= FOLLOW_CONTACTS) return false;
+            source = f->flags[source];
+            value = head & EXTRA ? (source & (CHANGED | STABLE | SEEN_CLOSED)) == (CHANGED | SEEN_CLOSED)
+                                 : (source & (CHANGED | STABLE | SEEN_OPEN)) == (CHANGED | STABLE | SEEN_OPEN);
+            at += 2;
             break;
         case EQUAL: /* a command of the last scan, or the state */
-            value = (source < FOLLOW_OUTPUTS ? f->outputs[source] : f->state) == BYTE(at++);
+            value = (source < FOLLOW_OUTPUTS ? f->outputs[source] : f->state) == BYTE(at + 2);
+            at += 3;
             break;
         case COMPARE: /* the drop-out is the limit while the bit was true before its delays */
-            if (head & EXTRA) {
-                if (mark) limit = word(at);
-                at += 2;
-            }
-            value = counts >= limit;
+            if (source >= FOLLOW_WORDS) return false;
+            value = f->words[source] >= word(head & EXTRA && was & BEFORE ? at + 4 : at + 2);
+            valid = is_valid(f, source);
+            at += head & EXTRA ? 6 : 4;
             break;
 #if FOLLOW_KINDS >> 4 & 1 /* a kind that the table does not use costs no flash */
-        case TARGET: /* a new target begins without drop-out: the timer is 0 in the first scan after a move */
-            second = BYTE(at++);
-            if (second >= FOLLOW_COLUMNS) return false;
-            other = word(state_record(f->state) + FOLLOW_STRIDE - 2u * FOLLOW_COLUMNS + 2u * second);
-            if (other == FOLLOW_NONE) valid = false;
-            if (mark && f->timer != 0u) other = (uint16_t)(other > limit ? other - limit : 0);
-            value = counts >= other;
+        case TARGET: { /* a new target begins without drop-out: the timer is 0 in the first scan after a move */
+            uint16_t limit, drop = word(at + 2);
+            uint8_t column = BYTE(at + 4);
+            if (source >= FOLLOW_WORDS || column >= FOLLOW_COLUMNS) return false;
+            limit = word(state_record(f->state) + FOLLOW_STRIDE - 2u * FOLLOW_COLUMNS + 2u * column);
+            valid = is_valid(f, source) && limit != FOLLOW_NONE;
+            if (was & BEFORE && f->timer != 0u) limit = (uint16_t)(limit > drop ? limit - drop : 0);
+            value = f->words[source] >= limit;
+            at += 5;
             break;
+        }
 #endif
 #if FOLLOW_KINDS >> 5 & 1
-        case DIFFERS:
-            second = BYTE(at++);
-            if (second >= FOLLOW_WORDS) return false;
-            other = f->words[second];
-            if (!f->flags[FOLLOW_CONTACTS + second]) valid = false;
+        case DIFFERS: {
+            uint8_t second = BYTE(at + 4);
+            if (source >= FOLLOW_WORDS || second >= FOLLOW_WORDS) return false;
+            uint16_t a = f->words[source], b = f->words[second];
+            valid = is_valid(f, source) && is_valid(f, second);
+            value = (a > b ? a - b : b - a) >= word(at + 2);
+            at += 5;
 #if FOLLOW_SCALED
             if (head & EXTRA) { /* |gain * counts - gain * counts + offset|; the exporter has shown that it fits */
-                uint32_t d = wide(at) * counts - wide(at + 4) * other + wide(at + 8);
+                uint32_t d = wide(at) * a - wide(at + 4) * b + wide(at + 8);
                 value = (d >> 31 ? 0u - d : d) >= wide(at + 12);
                 at += 16;
-                break;
             }
 #endif
-            value = (counts > other ? counts - other : other - counts) >= limit;
             break;
+        }
 #endif
 #if FOLLOW_KINDS >> 6 & 1
-        case CHANGE: /* counter: scans since bit `second` rose (FOLLOW_NONE: invalid then); the reading at the rise */
-            second = BYTE(at++);
-            if (second >= FOLLOW_BITS) return false;
-            other = word(at);
-            at += 2;
+        case CHANGE: { /* age: scans since bit `second` rose (FOLLOW_NONE: invalid then); base: the reading at the rise */
+            uint8_t second = BYTE(at + 4);
+            if (source >= FOLLOW_WORDS || second >= FOLLOW_BITS) return false;
+            uint16_t counts = f->words[source], over = word(at + 5), *age = &f->counters[slot], *base = age + 1;
             if (head & EXTRA) counts ^= 0xFFFFu; /* a fall is a rise of the complement */
-            if (!mark) {
-                counter[0] = valid ? 0u : FOLLOW_NONE;
-                counter[1] = counts;
-            } else if (counter[0] < other) {
-                counter[0]++;
+            valid = is_valid(f, source);
+            if (!(was & SINCE)) {
+                *age = valid ? 0u : FOLLOW_NONE;
+                *base = counts;
+            } else if (*age < over) {
+                ++*age;
             }
-            mark = f->bits[second] & NOW;
-            if (!mark || counter[0] < other || counter[0] == FOLLOW_NONE) valid = false;
-            value = counts >= counter[1] && (uint16_t)(counts - counter[1]) >= limit;
-            counter += 2;
+            was &= (uint8_t)~SINCE;
+            if (f->bits[second] & NOW) was |= SINCE;
+            if (!(was & SINCE) || *age < over || *age == FOLLOW_NONE) valid = false;
+            value = counts >= *base && (uint16_t)(counts - *base) >= word(at + 2);
+            slot = (uint8_t)(slot + 2u);
+            at += 7;
             break;
+        }
 #endif
         case ALL:
-            at = list(f, at);
+            at = list(f, at + 1);
             value = f->held;
             break;
-        case MEMORY: /* clearing wins; setting starts the expiry anew */
-            if (head & EXTRA) {
-                limit = word(at);
-                at += 2;
-            }
-            at = list(f, at);
-            if (f->held) *counter = 0;
+        case MEMORY: { /* clearing wins; setting starts the expiry anew */
+            uint16_t most = word(at + 1), *age = &f->counters[slot];
+            at = list(f, head & EXTRA ? at + 3 : at + 1);
             value = f->held || (was & NOW);
+            if (f->held) was = 0;
             at = list(f, at);
             if (f->held) value = false;
             if (!(head & EXTRA)) break;
-            if (*counter >= limit) value = false;
-            ++*counter;
-            if (!value) *counter = 0;
-            counter++;
+            slot++;
+            if (was & NOW && *age >= most) value = false;
+            *age = (uint16_t)(!value ? 0 : was & NOW ? *age + 1 : 1);
             break;
+        }
         default:
             return false;
         }
         if (head & OPPOSITE) value = !value;
-        if (!valid) value = false, was = 0; /* an invalid reading: false at once, also through an off-delay */
-        if (kind != CHANGE) mark = value;
+        if (!valid) value = false, was &= (uint8_t)~NOW; /* an invalid reading: false at once, also through an off-delay */
+        was = (uint8_t)(value ? was | BEFORE : was & ~BEFORE);
         if (head & (HOLD | DROP)) {
-            limit = head & (was & NOW ? DROP : HOLD) ? word(was & NOW && head & HOLD ? at + 2 : at) : 0u;
+            uint16_t limit = 0;
+            if (head & (was & NOW ? DROP : HOLD)) limit = word(was & NOW && head & HOLD ? at + 2 : at);
             at += head & HOLD && head & DROP ? 4 : 2;
-            value = delayed(value, was & NOW, counter++, limit);
+            value = delayed(value, was & NOW, &f->counters[slot++], limit);
         }
-        f->bits[i] = (uint8_t)((mark ? BEFORE : 0) | value);
+        *bit++ = (uint8_t)((was & ~NOW) | value);
     }
     return true;
 }
