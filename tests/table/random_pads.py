@@ -44,7 +44,7 @@ def condition(draw: st.DrawFn, above: list[str], states: list[str]) -> str:
     how, much = draw(st.sampled_from(["rises", "falls"])), draw(st.sampled_from(["at least", "less than"]))
     if kind in ("change", "state change"):
         since = draw(st.sampled_from(above)) if kind == "change" else draw(st.sampled_from(states))
-        return f"{reading} {how} {much} {draw(st.sampled_from(['0.05 bar', '0.1 bar', '0.075 bar']))} in {draw(time)} after {since} starts{delays}"
+        return f"{reading} {how} {much} {draw(st.sampled_from(['0.055 bar', '0.1 bar', '0.075 bar']))} in {draw(time)} after {since} starts{delays}"
     if kind == "target":
         return f"{draw(st.sampled_from(['p0', 'p1']))} reaches target{draw(st.sampled_from(['', ' until below by 0.1 bar']))}{delays}"
     if kind in ("and", "or"):
