@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from sequencer.description.box import Part
-from sequencer.description.values import FactText, Phrase, Sentence, Time, Word
+from sequencer.description.values import FactText, Phrase, Sentence, Time, Word, YesNo
 
 
 class Role(Part):
@@ -57,6 +57,7 @@ class Drill(Part):
     """A named story with faults and slips and its expected end."""
 
     says: Sentence = Field(description="the story in one sentence")
+    steps: YesNo = Field(True, description="no: nobody does the day's steps; only the acts below happen")
     faults: list[str] = Field(default_factory=list, description="'PART: MODE at TIME' or 'PART: MODE in STATE'")
     slips: list[str] = Field(default_factory=list, description="'skip N', 'double N', 'early N', 'late N', 'swap N' on numbered steps")
     acts: list[str] = Field(default_factory=list, description="extra crew acts: 'press stop in holding', 'set key: not turned at 90 s'")

@@ -39,6 +39,7 @@ def simulate(
     if drill is not None:
         story = named_drill(pad, drill)
         events += drill_events(pad, story)
+        steps = steps if story.steps else []
         for slip in story.slips:
             steps = slipped(steps or [], slip)
     session = Session(pad, events, seed=seed, steps=steps, table=table, make_world=make_world, record=trace)

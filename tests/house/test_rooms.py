@@ -16,7 +16,8 @@ FLOORS = {
     "cli": 7,
     "report": 6,  # draws what sizing works out
     "sizing": 5,  # asks the proof for its races
-    "proof": 4, "trials": 4, "firmware": 4, "crew": 4, "records": 4,
+    "trials": 5,  # asks the proof and the crew's slips for their verdicts
+    "proof": 4, "firmware": 4, "crew": 4, "records": 4,
     "simulation": 3,
     "machine": 2, "site": 2, "table": 2,
     "description": 1,
