@@ -128,8 +128,15 @@ def cooling_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
     for name, level in volumes.items():
         for stage in level.stages:
             lines.append(_sag_line(pad, name, level, stage))
+        if level.stages:
+            lines.append(_warmed(pad, name, level))
         lines += _floors(pad, name, level)
-        lines += _watches(pad, name, level)
+        watches = _watches(pad, name, level)
+        if level.stages and not watches:
+            lines.append(Line(f"{name}: leak watch", None, "bar", "'READING falls … in TIME after STATE starts'", words="none",
+                              warning=f"no condition watches for a fall of {name}: any leak passes until a level is missed",
+                              place=pad.place("site", name)))  # fmt: skip
+        lines += watches
     return Section("Cooling and leaks", "Cooling dies away within minutes; a leak goes on.", tuple(lines))
 
 
@@ -137,6 +144,18 @@ def _sag_line(pad: Pad, name: str, level: Levels, stage: Stage) -> Line:
     gas, _, tau = after_fill(pad, level, stage, "most")
     return Line(f"{stage.state}: {name} sags by", sag(pad, level, stage, "nominal"), "bar", COOL, sag(pad, level, stage, "most"),
                 f"quickest fill, gas {gas - 273.15:.0f} degC, time constant {tau:.0f} s", assumed=THERMAL)  # fmt: skip
+
+
+def _warmed(pad: Pad, name: str, level: Levels) -> Line:
+    """Shut in at working pressure, warmed by sun or air: p ~ T; it must not reach the trip or lift the relief."""
+    air, swing = resolve.air_temperature(pad).nominal, assumed("weather.swing")
+    rise, worst = ((level.working + ATMOSPHERE) * k / air for k in (swing.nominal, swing.high))
+    ceilings = [(r.opens_at.low, r.name) for r in level.reliefs] + [(level.rated, "the rating")]
+    if level.trip is not None:
+        ceilings.append((level.trip.limit - accuracy_of(pad, level.trip.reading), level.trip.condition))
+    limit, what = min(ceilings)
+    return Line(f"{name}: sun warms it by", rise, "bar", "shut in at working pressure, p ~ T", worst, f"{swing.high:g} K warmer", ratio(limit - level.working, worst),
+                1.5, f"stays below {what}, {show(limit, 'bar')}", ("weather.swing",))  # fmt: skip
 
 
 def _floors(pad: Pad, name: str, level: Levels) -> list[Line]:
@@ -168,7 +187,7 @@ def _needed(pad: Pad, level: Levels, last: Stage) -> list[Threshold]:
                 if leave.once is not None:
                     used |= {n for x in names_in(leave.once.expression) for n in behind(pad, x)}
     return [x for x in thresholds(pad) if x.at_least and x.reading in level.readings and x.condition in used
-            and 0.5 * last.target < x.limit <= last.target]  # fmt: skip
+            and x.limit <= last.target]  # fmt: skip
 
 
 def _watches(pad: Pad, name: str, level: Levels) -> list[Line]:

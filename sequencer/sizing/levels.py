@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from sequencer.description import terms as t
 from sequencer.description.box import AnalogInput
 from sequencer.description.grounds import LinePart, ReliefPart, SupplyPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.quantities import Quantity, to_gauge
-from sequencer.site import resolve
+from sequencer.site import flow, resolve
 
 
 def point(pad: Pad, quantity: Quantity) -> float:
@@ -136,12 +137,55 @@ def levels(pad: Pad) -> dict[str, Levels]:
     return {name: _levels(pad, name, part) for name, part in pad.parts(VolumePart).items()}
 
 
+def ways(pad: Pad, volume: str, towards: Literal["in", "out"]) -> list[tuple[str, ...]]:
+    """Lines by which a volume is fed from a supply ("in") or reaches the air ("out"), upstream first.
+
+    Where no line does so alone, the shortest ways through other volumes; gas goes back through a line without a check
+    valve.
+    """
+    lines, supplies = pad.parts(LinePart), pad.parts(SupplyPart)
+
+    def steps(at: str) -> Iterator[tuple[str, str]]:
+        for name, part in lines.items():
+            here, far = (part.line.end, part.line.origin) if towards == "in" else (part.line.origin, part.line.end)
+            if here == at:
+                yield name, far
+            elif far == at and not part.one_way and here in pad.parts(VolumePart):
+                yield name, here
+
+    todo: list[tuple[str, tuple[str, ...]]] = [(volume, ())]
+    seen = {volume}
+    while todo:
+        reached = [(far, (*chain, name)) for at, chain in todo for name, far in steps(at)]
+        found = [chain for far, chain in reached if (far in supplies if towards == "in" else far == "air")]
+        if found:
+            return [chain[::-1] if towards == "in" else chain for chain in found]
+        todo = [(far, chain) for far, chain in reached if far in pad.parts(VolumePart) and far not in seen]
+        seen |= {far for far, _ in todo}
+    return []
+
+
+def joined(pad: Pad, chain: tuple[str, ...]) -> resolve.ResolvedLine:
+    """Lines one behind the other as one (ISO 6358 series, volumes between them not counted); named after the last
+    valve that the box drives, or the first line."""
+    parts = [resolve.line(pad, name) for name in chain]
+    if len(parts) == 1:
+        return parts[0]
+    lead = next((p for p in reversed(parts) if p.opened_by in pad.outputs), parts[0])
+    slowest = max(parts, key=lambda p: p.stroke.high)
+    return replace(
+        lead, source=parts[0].source, target=parts[-1].target,
+        least=flow.series([p.least for p in parts]), nominal=flow.series([p.nominal for p in parts]),
+        most=flow.series([p.most for p in parts]), hose_volume=sum(p.hose_volume for p in parts), stroke=slowest.stroke,
+        cracks_at=max((p.cracks_at for p in parts), key=lambda s: s.high), needs=max((p.needs for p in parts), key=lambda s: s.high),
+        assumed=tuple(dict.fromkeys(k for p in parts for k in p.assumed)),
+    )  # fmt: skip
+
+
 def _levels(pad: Pad, name: str, part: VolumePart) -> Levels:
-    lines = pad.parts(LinePart)
-    supplies = pad.parts(SupplyPart)
     readings = tuple(n for n, i in pad.inputs.items() if isinstance(i, AnalogInput) and i.reads == name)
-    fills = tuple(resolve.line(pad, n) for n, p in lines.items() if p.line.end == name and p.line.origin in supplies)
-    vents = tuple(resolve.line(pad, n) for n, p in lines.items() if p.line.origin == name and p.line.end == "air")
+    fills = tuple(joined(pad, chain) for chain in ways(pad, name, "in"))
+    vents = tuple(joined(pad, chain) for chain in ways(pad, name, "out"))
     limits = [one for one in thresholds(pad) if one.reading in readings]
     stages = _stages(pad, name, readings, limits)
     working, origin = max(((s.target, f"target in {s.state}") for s in stages), default=(0.0, ""))
@@ -163,11 +207,10 @@ def _levels(pad: Pad, name: str, part: VolumePart) -> Levels:
 
 
 def _stages(pad: Pad, volume: str, readings: tuple[str, ...], limits: list[Threshold]) -> list[Stage]:
-    lines = pad.parts(LinePart)
-    fills = [p for p in lines.values() if p.line.end == volume and p.line.origin in pad.parts(SupplyPart)]
+    fills = [[pad.site[n] for n in chain] for chain in ways(pad, volume, "in")]
     found: list[Stage] = []
     for state, spec in pad.states.items():
-        if not any(is_open(pad, state, p) for p in fills):
+        if not any(all(isinstance(p, LinePart) and is_open(pad, state, p) for p in chain) for chain in fills):
             continue
         targets = [point(pad, q) for r, q in spec.targets.items() if r in readings]
         if not targets:

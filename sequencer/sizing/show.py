@@ -45,7 +45,7 @@ def show_summary(sheet: Sheet) -> Iterator[str]:
         for line in warned:
             yield from _wrapped(f"{line.name}: {line.warning}", "")
     if not sheet.judged("fails"):
-        yield "Every margin asked for is there, in this model, with the values given and assumed."
+        yield "No margin fails in this model, with the values given and assumed."
 
 
 def show_section(section: Section) -> Iterator[str]:

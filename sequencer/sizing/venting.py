@@ -56,7 +56,7 @@ def venting_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
     return Section("Letting gas out, and what stays shut in", "Worst: from full relief, no water, least C, cold.", tuple(lines))
 
 
-def _waits(pad: Pad, vent: resolve.ResolvedLine) -> tuple[float, str] | None:
+def _waits(pad: Pad, volume: str, vent: resolve.ResolvedLine) -> tuple[float, str] | None:
     """The least time this driven line is open, by the box's own waits, before any state that allows people.
 
     Shortest way over leaves and trips from every state in which the line is shut, and from power-up, each state on
@@ -66,7 +66,7 @@ def _waits(pad: Pad, vent: resolve.ResolvedLine) -> tuple[float, str] | None:
     assert isinstance(part, LinePart)
     if part.opened_by not in pad.outputs:
         return None
-    opened = {name for name in pad.states if is_open(pad, name, part)}
+    opened = {name for name in pad.states if is_open(pad, name, part) and open_ways(pad, name, volume)}
     allowed = set(people_states(pad)) & opened
     ways: dict[str, list[tuple[str, float]]] = {name: [] for name in pad.states}
     for name, state in pad.states.items():
@@ -98,7 +98,7 @@ def _vent_line(pad: Pad, name: str, level: Levels, vent: resolve.ResolvedLine) -
     nominal, worst = vent_times(pad, level, vent)
     part = pad.site[vent.name]
     assert isinstance(part, LinePart)
-    waits = _waits(pad, vent)
+    waits = _waits(pad, name, vent)
     margin, against = (None, "") if waits is None else (ratio(waits[0], worst), f"{waits[0]:g} s open before people: {waits[1]}")
     note = f"to {show(level.vented, 'bar')} ({level.vented_from})"
     if not part.above_water:

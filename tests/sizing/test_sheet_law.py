@@ -136,3 +136,14 @@ def test_a_drop_out_that_cooling_crosses_is_told_and_one_below_it_is_not() -> No
 
     assert margin("4.9 bar") == "fails"
     assert margin("2.6 bar") == "holds"
+
+
+def test_a_vessel_fed_and_vented_through_a_manifold_is_worked_out_through_it() -> None:
+    text = pads.tank().text
+    text = text.replace("line: source to tank", "line: source to manifold").replace("line: tank to air", "line: manifold to air")
+    more = "  manifold: {volume: 1 ml, rated: 13 bar}\n  join: {line: manifold to tank, conductance: 0.5 l/s/bar, critical_ratio: 0.3}\n"
+    through = sizing_sheet(loads(text.replace("  relief: {relief", more + "  relief: {relief"), "manifold.yaml"))
+    direct = sizing_sheet(pads.tank())
+    # ISO 6358 series: two equal conductances in line pass about 0.757 of one (1.514431 for 2 and 2, worked)
+    assert through.line("filling: tank").value == pytest.approx(direct.line("filling: tank").value / 0.757, rel=0.05)
+    assert through.line("dump_line: tank empty in").value > 2.0 * direct.line("dump_line: tank empty in").value

@@ -219,3 +219,16 @@ def test_cooling_gas_sinks_in_proportion_to_its_temperature() -> None:
     sheet = sizing_sheet(pads.tank())
     line = sheet.line("filling: tank sags by")
     assert 0.0 < line.value < line.worst < (10e5 + ATMOSPHERE) * (1 - 293.15 / 396.01)  # never beyond the adiabatic end
+
+
+def test_a_shut_in_vessel_warms_in_proportion_to_its_temperature() -> None:
+    # ideal gas: 11 bar abs between 293.15 and 303.15 K moves by 0.375 bar (0.36286 bar the other way, from 303.15 K)
+    line = sizing_sheet(pads.tank()).line("tank: sun warms it by")
+    assert line.worst == pytest.approx((10e5 + ATMOSPHERE) * 10 / 293.15, rel=1e-6)
+    assert line.worst * 293.15 / 303.15 == pytest.approx(0.36286e5, rel=2e-3)
+    assert "weather.swing" in line.assumed
+
+
+def test_a_vessel_that_nothing_watches_for_leaks_is_told_of() -> None:
+    line = sizing_sheet(pads.tank()).line("tank: leak watch")
+    assert line.words == "none" and "any leak passes" in line.warning
