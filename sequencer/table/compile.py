@@ -10,11 +10,14 @@ from dataclasses import dataclass, field
 from math import ceil, floor
 
 from sequencer.description import terms as t
+from sequencer.description import thresholds
 from sequencer.description.box import AnalogInput, ContactInput, HeartbeatInput
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import State
+from sequencer.description.thresholds import calibration as calibration  # handed on to the rooms above
+from sequencer.description.thresholds import down, point, scaled_unit, up
 from sequencer.errors import DoesNotFit
-from sequencer.quantities import Quantity, to_gauge
+from sequencer.quantities import Quantity
 from sequencer.table.table import (
     MAX_BITS,
     MAX_DELAY,
@@ -32,8 +35,6 @@ from sequencer.table.table import (
     StateSpec,
     Table,
 )
-
-SCALED_SPAN = 2**28  # scaled units over the widest reading; gain * counts + offset fits 32 bits
 
 
 @dataclass
@@ -62,20 +63,6 @@ class _Work:
         self.bits.append(bit)
         self.index[bit.name] = len(self.bits) - 1
         return len(self.bits) - 1
-
-
-def calibration(pad: Pad, name: str) -> tuple[float, float]:
-    """(slope, zero) of an analog input: reading in SI (gauge pascal for pressures) = slope * counts + zero."""
-    part = pad.inputs[name]
-    assert isinstance(part, AnalogInput)
-    (c1, q1), (c2, q2) = ((int(c), point(pad, q)) for c, q in part.points.items())
-    slope = (q2 - q1) / (c2 - c1)
-    return slope, q1 - slope * c1
-
-
-def point(pad: Pad, quantity: Quantity) -> float:
-    """A point value in SI, pressures as gauge by the quantity's or the file's reference."""
-    return to_gauge(quantity, pad.pressures) if quantity.kind == "pressure" else quantity.si
 
 
 def literals(work_index: dict[str, int], parts: dict[t.Expression, bool]) -> tuple[int, int]:
@@ -142,40 +129,16 @@ def _analog(work: _Work, name: str) -> AnalogSpec:
     part = work.pad.inputs[name]
     assert isinstance(part, AnalogInput)
     slope, zero = work.line(name)
-    unit = _scaled_unit(work)
+    unit = scaled_unit(work.pad)
     return AnalogSpec(name, part.analog, part.valid.low, part.valid.high, round(slope / unit), round(zero / unit))
-
-
-def _scaled_unit(work: _Work) -> float:
-    spans = [1e-9]
-    for name in work.analogs:
-        slope, zero = work.line(name)
-        part = work.pad.inputs[name]
-        assert isinstance(part, AnalogInput)
-        spans.append(abs(slope) * 2**part.analog + abs(zero))
-    return max(spans) / SCALED_SPAN
-
-
-def _up(x: float) -> int:
-    return ceil(round(x, 6))
-
-
-def _down(x: float) -> int:
-    return floor(round(x, 6))
 
 
 def _threshold(work: _Work, name: str, reading: str, asked: Quantity, at_least: bool) -> tuple[int, bool]:
     """(counts, at_least in counts) for the true side of a comparison; a true bit is never a lie."""
     slope, zero = work.line(reading)
-    exact = (point(work.pad, asked) - zero) / slope
+    counts, rising = thresholds.counts(work.pad, reading, asked, at_least)
     part = work.pad.inputs[reading]
     assert isinstance(part, AnalogInput)
-    rising = at_least == (slope > 0)
-    # rising: counts >= n. falling: counts < n; 'at least' on a falling slope includes equality
-    if rising:
-        counts = _up(exact) if at_least else _down(exact) + 1
-    else:
-        counts = _up(exact) if not at_least else _down(exact) + 1
     if not 0 <= counts <= 2**part.analog:
         raise DoesNotFit(f"{name}: {asked.text} is {counts} counts; {reading} converts 0 to {2**part.analog - 1}")
     work.roundings.append(Rounding(name, point(work.pad, asked), counts, slope * counts + zero, asked.kind))
@@ -211,7 +174,7 @@ def _condition(work: _Work, name: str, condition: t.Condition) -> None:
         slope, _ = work.line(term.reading)
         if slope < 0:
             raise DoesNotFit(f"{name}: {term.reading} counts down as its reading rises; 'reaches target' needs it to count up")
-        sag = 0 if term.drop is None else _down(term.drop.si / slope)
+        sag = 0 if term.drop is None else down(term.drop.si / slope)
         work.add(Bit(name, Kind.TARGET, work.analogs.index(term.reading), off=sag, hold=hold, drop=drop))
     elif isinstance(term, t.StateIs):
         work.add(Bit(name, Kind.STATE, list(work.pad.states).index(term.state), wanted=term.wanted, hold=hold, drop=drop))
@@ -228,14 +191,14 @@ def _condition(work: _Work, name: str, condition: t.Condition) -> None:
 
 def _whole_down(work: _Work, time: Quantity) -> int:
     """A limit on age rounds down, so that 'heard within' is never a lie."""
-    scans = _down(time.si * 1000 / work.pad.scan_ms)
+    scans = down(time.si * 1000 / work.pad.scan_ms)
     if scans > MAX_DELAY:
         raise DoesNotFit(f"{time.text} is {scans} scans; the field holds at most {MAX_DELAY}")
     return scans
 
 
 def _differs(work: _Work, name: str, term: t.Differs, hold: int, drop: int) -> Bit:
-    unit = _scaled_unit(work)
+    unit = scaled_unit(work.pad)
     first, second = _analog(work, term.first), _analog(work, term.second)
     # rounding of both gains and offsets, in scaled units, so that a true bit is never a lie
     slack = (2**first.bits + 2**second.bits) / 2 + 1
@@ -251,7 +214,7 @@ def _differs(work: _Work, name: str, term: t.Differs, hold: int, drop: int) -> B
 def _changes(work: _Work, name: str, term: t.Changes, hold: int, drop: int) -> Bit:
     slope, _ = work.line(term.reading)
     exact = term.limit.si / abs(slope)
-    on = _up(exact)  # in whole counts 'at least x' and 'less than x' both turn at the next count up
+    on = up(exact)  # in whole counts 'at least x' and 'less than x' both turn at the next count up
     if on < 1:
         raise DoesNotFit(f"{name}: {term.limit.text} is less than one count of {term.reading} ({abs(slope):.4g} SI)")
     sign = 1 if (term.direction == "rises") == (slope > 0) else -1
