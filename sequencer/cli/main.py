@@ -26,20 +26,16 @@ COMMANDS: dict[str, str] = {
     "check": "Read a file critically: mistakes, gaps and doubtful rules, each with its place.",
     "run": "Simulate a launch, a drill or a fault, and tell what happened and why.",
     "prove": "Search every situation of the model for a broken interlock.",
-    "sizing": "Work out volumes, times, loads, clearances and stored energy.",
+    "sizing": "Work out stand-off, forces, times and margins, each with its source.",
     "export": "Write the controller's table as C, CSV or JSON, and verify the C.",
     "readback": "Compare a table read back from a controller with the file.",
     "checklist": "Print the launch-day checklist and the abort, misfire and hang-up cards.",
-    "steps": "List the sequence's states, and what leads from one to the next.",
+    "steps": "Try every line of the checklist skipped, doubled, early, late and swapped.",
     "rehearse": "Rehearse the launch with the crew against the simulated pad.",
     "debrief": "Go through a rehearsal afterwards: what was done, when, and what was missed.",
     "shakedown": "Run many random campaigns of crew actions and faults against the simulation.",
     "spread": "Repeat a run over the tolerances and show how far its results spread.",
-    "review": "Read a box log of a real run against what the file says should happen.",
-    "pulls": "Read bench pulls of the release head and compare them with the file.",
-    "compare": "Tell what changed between two revisions of a file, and what it does.",
-    "report": "Write a one-page HTML report of the pad and its results.",
-    "draw": "Draw the pad, the states and the sequence.",
+    "draw": "Draw the states and what leads from one to the next.",
     "pack": "Do the whole job and leave a launch pack: one folder with everything for the day.",
     "meaning": "Explain a word of the file, of the trade, or a finding by its name.",
     "schema": "Print the JSON Schema of the file for an editor.",
@@ -147,7 +143,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = _invoke(words)
         sys.stdout.flush()
     except SequencerError as error:
-        return _unusable(words, error)
+        try:
+            return _unusable(words, error)
+        except BrokenPipeError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+            return READER_GONE
     except (BrokenPipeError, _ReaderGone):
         # Python flushes stdout once more at exit; give it somewhere to go.
         os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
