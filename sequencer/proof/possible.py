@@ -15,7 +15,7 @@ import numpy.typing as npt
 
 from sequencer.proof import controller
 from sequencer.proof.draft import Draft
-from sequencer.proof.explore import Words, compiled, taken
+from sequencer.proof.engine import Engine, Words
 from sequencer.proof.system import Row, System
 
 Mask = npt.NDArray[np.bool_]
@@ -30,20 +30,21 @@ def sure_rows(draft: Draft) -> list[Row]:
 
 def cannot(system: System, rows: list[Row], words: Words, goal: Callable[[Words], Mask]) -> Words:
     """The words of a closed sorted set from which no word of the goal can be brought about."""
-    kept = np.uint64(~system.spent & ((1 << 64) - 1))
-    sources, targets = [], []
-    for row in compiled(system, list(enumerate(rows))):
-        if row.row.idle:
-            continue
-        at = taken(row, words)
-        if not len(at):
-            continue
-        images = (at & row.keep | row.put) & kept
+    sources: list[npt.NDArray[np.int32]] = []
+    targets: list[npt.NDArray[np.int32]] = []
+    spent = np.uint64(~system.spent & (1 << 64) - 1)
+
+    def note(at: Words, images: Words, _: npt.NDArray[np.intp]) -> None:
+        images = images & spent
         index = np.searchsorted(words, images)
         index[index == len(words)] = 0
         here = words[index] == images
         sources.append(np.searchsorted(words, at[here]).astype(np.int32))
         targets.append(index[here].astype(np.int32))
+
+    engine = Engine(system, [(i, r) for i, r in enumerate(rows) if not r.idle])
+    engine.judged[:] = True
+    engine.images(words, note)
     good = goal(words)
     source = np.concatenate(sources) if sources else np.empty(0, np.int32)
     target = np.concatenate(targets) if targets else np.empty(0, np.int32)

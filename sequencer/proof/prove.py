@@ -12,7 +12,8 @@ from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never
 from sequencer.proof import possible
 from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.draft import Draft
-from sequencer.proof.explore import BUDGET, Breach, Explored, explore
+from sequencer.proof.explore import BUDGET, Explored, explore
+from sequencer.proof.judging import Breach
 from sequencer.proof.replay import replay
 from sequencer.proof.result import InterlockResult, Outcome, Proof, Replay, Story, Told
 from sequencer.proof.stories import StoryStep, path

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sequencer.proof.explore import Breach, Explored, compiled, taken
+from sequencer.proof.engine import Engine, Words
+from sequencer.proof.explore import Explored, forward
+from sequencer.proof.judging import Breach
 from sequencer.proof.system import Actor, System
 
 
@@ -21,34 +23,27 @@ class StoryStep:
     word: int
 
 
-def path(system: System, explored: Explored, breach: Breach) -> list[StoryStep]:
+def within(layer: Words, word: int) -> bool:
+    """Whether a sorted array holds a word."""
+    at = int(np.searchsorted(layer, np.uint64(word)))
+    return at < len(layer) and int(layer[at]) == word
+
+
+def path(system: System, explored: Explored, breach: Breach, engine: Engine | None = None) -> list[StoryStep]:
     """The rows from a start to the breach, a shortest one. Raises LookupError when a layer does not lead back."""
-    rows = compiled(system, [(i, r) for i, r in enumerate(system.rows) if r.forward])
-    kept = np.uint64(~system.spent & ((1 << 64) - 1))
+    engine = engine or forward(system)
     steps: list[StoryStep] = []
     word = breach.source
-    depth = next(d for d, layer in enumerate(explored.layers) if _in(layer, word))
+    depth = next(d for d, layer in enumerate(explored.layers) if within(layer, word))
     if breach.row is not None:
         row = system.rows[breach.row]
         steps.append(StoryStep(row.says, row.actor, breach.row, system.layout.place_of(breach.word), breach.word))
     while depth > 0:
-        found = None
-        for row in rows:
-            sources = taken(row, explored.layers[depth - 1])
-            if not len(sources):
-                continue
-            hits = np.flatnonzero(((sources & row.keep | row.put) & kept) == np.uint64(word))
-            if len(hits):
-                found = (row, int(sources[hits[0]]))
-                break
+        found = engine.back(explored.layers[depth - 1], word)
         if found is None:
             raise LookupError(f"layer {depth - 1} does not lead to {word:#x}")
-        row, before = found
-        steps.append(StoryStep(row.row.says, row.row.actor, row.number, system.layout.place_of(word), word))
+        before, number = found
+        row = system.rows[number]
+        steps.append(StoryStep(row.says, row.actor, number, system.layout.place_of(word), word))
         word, depth = before, depth - 1
     return steps[::-1]
-
-
-def _in(layer: np.ndarray, word: int) -> bool:  # type: ignore[type-arg]
-    at = int(np.searchsorted(layer, np.uint64(word)))
-    return at < len(layer) and int(layer[at]) == word
