@@ -28,6 +28,8 @@ class Watch:
     measured_ms: int | None = None
     unseen: list[Statement] = field(default_factory=list)  # parts of the rule that were never true so far
     exercised: bool = False
+    since: int | None = None  # when what it times began; None while it times nothing
+    quiet: bool = False  # looks at the box alone: nothing new while the box writes the same and it times nothing
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
         """Judge the moment `ms`."""
@@ -59,7 +61,7 @@ class NeverWatch(Watch):
         self.test = facts.statement(expression)
         self.allowed = allowance_ms(pad, rule)
         self.text = rule.never.text
-        self.since: int | None = None
+        self.quiet = of_the_box(pad, expression)
         parts = expression.items if isinstance(expression, t.And) else (expression,)
         self.unseen = [facts.statement(part) for part in parts] if len(parts) > 1 else []
         self.exercised = not self.unseen
@@ -85,6 +87,7 @@ class StartWatch(Watch):
         self.test = facts.statement(rule.needs.expression)
         self.text = f"{rule.start} began although not: {rule.needs.text}"
         self.was: int | None = None
+        self.quiet = True
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
         now = cmd[self.output]
@@ -98,7 +101,7 @@ class StartWatch(Watch):
 class ReactionWatch(Watch):
     """cause/effect (the effect must hold while the cause lasts) and `must` (it must have happened once)."""
 
-    def __init__(self, name: str, rule: Reaction | Must, facts: Facts) -> None:
+    def __init__(self, name: str, rule: Reaction | Must, facts: Facts, pad: Pad) -> None:
         super().__init__(name, rule)
         self.must = isinstance(rule, Must)
         effect = rule.must if isinstance(rule, Must) else rule.effect
@@ -106,8 +109,7 @@ class ReactionWatch(Watch):
         self.within = round(rule.within.si * 1000)
         self.text = f"{rule.cause.text}, and after {rule.within.text} still not: {effect.text}"
         # a cause in the world may have come at any time since the last look: the whole period counts
-        self.by_command = all(isinstance(leaf, t.CommandedTo | t.StateIs) for leaf in t.leaves(rule.cause.expression))
-        self.since: int | None = None
+        self.by_command = self.quiet = of_the_box(pad, rule.cause.expression)
         self.looked = 0
         self.reached = self.was = False
 
@@ -131,13 +133,13 @@ class ReactionWatch(Watch):
 
 
 class LastsWatch(Watch):
-    def __init__(self, name: str, rule: Lasts, facts: Facts) -> None:
+    def __init__(self, name: str, rule: Lasts, facts: Facts, pad: Pad) -> None:
         super().__init__(name, rule)
         self.test = facts.statement(rule.lasts.expression)
         self.least = None if rule.at_least is None else round(rule.at_least.si * 1000)
         self.most = None if rule.at_most is None else round(rule.at_most.si * 1000)
         self.text = rule.lasts.text
-        self.since: int | None = None
+        self.quiet = of_the_box(pad, rule.lasts.expression)
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
         if self.test(cmd, state, bits):
@@ -159,10 +161,17 @@ class AlwaysWatch(Watch):
     """What must always be possible cannot be seen in one run."""
 
     def __init__(self, name: str, rule: Always) -> None:
-        super().__init__(name, rule, says="one run cannot show what is always possible; `prove` looks at it")
+        super().__init__(name, rule, quiet=True, says="one run cannot show what is always possible; `prove` looks at it")
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
         pass
+
+
+def of_the_box(pad: Pad, expression: t.Expression) -> bool:
+    """Whether a statement is about commands, state and bits of the box alone."""
+    leaves = t.leaves(expression)
+    alone = t.StateIs | t.PeopleAllowed | t.BoxSays
+    return all(isinstance(leaf, alone) or (isinstance(leaf, t.CommandedTo) and leaf.output in pad.outputs) for leaf in leaves)
 
 
 def watches(pad: Pad, facts: Facts) -> list[Watch]:
@@ -174,9 +183,9 @@ def watches(pad: Pad, facts: Facts) -> list[Watch]:
         elif isinstance(rule, Start):
             made.append(StartWatch(name, rule, facts, pad))
         elif isinstance(rule, Reaction | Must):
-            made.append(ReactionWatch(name, rule, facts))
+            made.append(ReactionWatch(name, rule, facts, pad))
         elif isinstance(rule, Lasts):
-            made.append(LastsWatch(name, rule, facts))
+            made.append(LastsWatch(name, rule, facts, pad))
         else:
             made.append(AlwaysWatch(name, rule))
     return made

@@ -51,6 +51,11 @@ class Schedule:
         return [pending.event for pending in self._open]
 
     @property
+    def next_ms(self) -> int | None:
+        """When the next following action is due; None without one."""
+        return self._later[0][0] if self._later else None
+
+    @property
     def idle(self) -> bool:
         """Nothing is left to happen."""
         return not self._open and not self._later

@@ -27,6 +27,7 @@ from sequencer.simulation.schedule import Schedule
 from sequencer.simulation.steps import StepsDriver
 from sequencer.table import Inputs, Table, compile_table
 
+LOOK_MS = 200  # how often it is noted which parts of a rule have been true (and at every change)
 ASSUMED_BOOT = (0.3, 2.0)  # s, grounds.PowerPart.boot
 
 
@@ -66,6 +67,9 @@ class Session:
         self._presses = presses(self.table)
         self._moved = True
         self._last_codes: tuple[int, ...] = ()
+        self._last_bits = -1
+        self._busy = [watch for watch in self.watches if not watch.quiet]
+        self._quiet = [watch for watch in self.watches if watch.quiet]
         self.driver = StepsDriver(pad, list(steps or ()), self, seed)
 
     def _boot_ms(self) -> int:
@@ -182,15 +186,20 @@ class Session:
                 self._without_effect()
         codes = self._undriven if box.commands is None else box.commands
         state, bits = box.state, box.bits
-        for watch in self.watches:
+        changed = self._moved or codes != self._last_codes
+        for watch in self._busy:
             watch.step(ms, codes, state, bits)
-        if codes != self._last_codes or self._moved or ms % 200 < self.table.scan_ms:
+        news = changed or bits != self._last_bits
+        for watch in self._quiet:
+            if news or watch.since is not None:
+                watch.step(ms, codes, state, bits)
+        if changed or ms % LOOK_MS < self.table.scan_ms:
             for watch in self.watches:
                 if watch.unseen:
                     watch.look(codes, state, bits)
         if self.recorder is not None:
-            self.recorder.take(ms, state, codes, world, self._moved or codes != self._last_codes or bool(world.events))
-        self._last_codes, self._moved = codes, False
+            self.recorder.take(ms, state, codes, world, changed or bool(world.events))
+        self._last_codes, self._last_bits, self._moved = codes, bits, False
 
     def _tell_world(self, told: Sequence[tuple[str, str]]) -> None:
         for part, what in told:

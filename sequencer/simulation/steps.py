@@ -82,6 +82,11 @@ class StepsDriver:
         """The crew does nothing any more."""
         return self.finished or bool(self.stopped)
 
+    @property
+    def until_ms(self) -> int:
+        """When it goes on at the latest; before that only a state, a trip or the end of a walk can make it."""
+        return self._wait.until_ms
+
     def tick(self, ms: int) -> None:
         """Act where it is time to."""
         while not self.idle:

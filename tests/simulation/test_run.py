@@ -10,7 +10,19 @@ from sequencer.description import Pad, load
 from sequencer.description.faults import faults
 from sequencer.errors import SequencerError
 from sequencer.simulation import Event, Run, simulate, story
-from sequencer.simulation.events import At, Blink, Hold, InState, Once, PowerOff, Press, SetPressure, Strike, Switch, Walk
+from sequencer.simulation.events import (
+    At,
+    Blink,
+    Hold,
+    InState,
+    Once,
+    PowerOff,
+    Press,
+    SetPressure,
+    Strike,
+    Switch,
+    Walk,
+)
 from sequencer.table import boxlog, compile_table
 
 
