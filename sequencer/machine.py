@@ -104,9 +104,9 @@ class Machine:
         self._timer = timer
         return self.step(bits)
 
-    def restart(self) -> None:
-        """Back to the first state, as after a reset."""
-        self._machine.set_state(self.table.states[0].name)
+    def restart(self, state: int = 0) -> None:
+        """Back to the first state, as after a reset, or to another to go on from."""
+        self._machine.set_state(self.table.states[state].name)
         self._bits = self._timer = 0
 
     def outputs(self, bits: int) -> tuple[int, ...]:

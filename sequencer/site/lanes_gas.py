@@ -72,6 +72,10 @@ class GasLanes:
         """One lane as the network it came from."""
         return LaneNet(self, lane, net)
 
+    def may_flow(self, path: int) -> bool:
+        """Whether a path was open, or had something flowing, in any lane at the last step."""
+        return path in self._open
+
     # ------------------------------------------------------------------ time
 
     def step(self, h: float) -> None:

@@ -258,6 +258,11 @@ class Wiring:
             self.look(h)
         return self._bits, tuple([read() for read in self._readers]), tuple([heard(h) for heard in self._hearts])
 
+    @property
+    def levels(self) -> tuple[int, ...]:
+        """Raw levels of the contacts as last looked at."""
+        return self._bits
+
     def look(self, h: float) -> tuple[int, ...]:
         """Bring the contacts up to date, ``h`` s after the last look; their raw levels."""
         if self.in_flight and (self.link is None or self.link.passes):

@@ -109,6 +109,14 @@ class World(Vehicle):
             self.events.extend(ground.news)
             ground.news.clear()
 
+    @property
+    def moves(self) -> bool:
+        """Whether anything but the gas is touched or on its way: then the next step is more than the gas's."""
+        ground = self.ground
+        return bool(
+            ground.stirred or ground.moving or self._waiting or self._working() or any(servo.awake for servo in self._servos)
+        )
+
     def _drive(self, commands: tuple[int, ...] | None) -> None:
         """Bring valves, relays, lamps and servos to what is commanded, as far as their supplies let them."""
         self._commands = commands
