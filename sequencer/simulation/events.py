@@ -180,3 +180,49 @@ def story(*events: Event) -> tuple[Event, ...]:
     from dataclasses import replace
 
     return tuple(replace(event, after_previous=index > 0) for index, event in enumerate(events))
+
+
+def in_words(event: Event) -> str:
+    """An event as a person would write it: 'release: jammed in counting', 'press stop at 90 s'."""
+    return " ".join(part for part in (event.who, _action(event.action), _moment(event.moment)) if part)
+
+
+def _moment(moment: Moment) -> str:
+    if isinstance(moment, At):
+        return f"at {moment.ms / 1000:g} s"
+    if isinstance(moment, Then):
+        return f"{moment.ms / 1000:g} s after the one before"
+    after = f" after {moment.after_ms / 1000:g} s" if moment.after_ms else ""
+    return f"in {moment.state}{after}" if isinstance(moment, InState) else f"once something is true{after}"
+
+
+def _action(action: Action) -> str:
+    match action:
+        case Strike(part, mode):
+            return f"{part}: {mode}"
+        case Switch(name, word):
+            return f"set {name}: {word}"
+        case Press(name):
+            return f"press {name}"
+        case Hold(name, let_go):
+            return f"let go {name}" if let_go else f"hold {name}"
+        case Walk(role, direction):
+            return f"{role} walks {direction}"
+        case HandValve(name, is_open):
+            return f"{'open' if is_open else 'shut'} {name}"
+        case Latch(head):
+            return f"latch {head}"
+        case Pin(name, inside):
+            return f"{name} {'in' if inside else 'out'}"
+        case Mend(part):
+            return f"mend {part}"
+        case Blink(off_ms):
+            return f"blink power for {off_ms} ms"
+        case SetPressure(volume, pascal):
+            return f"{volume} at {pascal / 1e5:.2f} bar"
+        case SetLoad(jack, newtons):
+            return f"{jack} at {newtons:.0f} N"
+        case PowerOff():
+            return "cut power"
+        case PowerOn():
+            return "power on"

@@ -9,7 +9,7 @@ from sequencer.description.crew import Drill
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Interlock
 from sequencer.errors import SequencerError
-from sequencer.simulation.events import At, Event
+from sequencer.simulation.events import At, Event, in_words
 from sequencer.simulation.monitors import Watch
 from sequencer.simulation.orders import drill_events
 from sequencer.simulation.result import Judged, Run
@@ -76,7 +76,7 @@ def _result(session: Session, name: str, story: Drill | None) -> Run:
         title=pad.title, file=pad.file, story_name=name, seed=session.seed, scan_ms=pad.scan_ms, ended_ms=session.ms,
         state_at_end=state, people_allowed=bool(state) and pad.states[state].people == "allowed",
         lines=tuple(session.lines), log=tuple(box.log), log_ms=tuple(box.log_ms), judged=judged, faults=tuple(session.faults),
-        waiting=tuple(_words(event) for event in session.schedule.waiting), first_out=box.first_out,
+        waiting=tuple(in_words(event) for event in session.schedule.waiting), first_out=box.first_out,
         crew_finished=session.driver.finished, against=tuple(_against(session, judged, state, story)), blind=BLIND,
         checksum=box.checksum, bit_names=tuple(bit.name for bit in session.table.bits),
         trace=session.recorder.trace() if session.recorder else None,
@@ -100,15 +100,9 @@ def _against(session: Session, judged: Sequence[Judged], state: str, story: Dril
         against.append(session.driver.stopped)
     if story is None and not session.faults and session.driver.steps and session.driver.finished:
         against += [f"{head} never let go, so there was no release" for head in session.heads if head not in session.released]
-    against += [f"never came about: {_words(event)}" for event in session.schedule.waiting]
+    against += [f"never came about: {in_words(event)}" for event in session.schedule.waiting]
     if story is not None and story.ends and state not in story.ends:
         against.append(f"it ended in {state or 'no state, the box is off'}; the drill wants {' or '.join(story.ends)}")
     if story is not None and story.expect is not None and not session.true(story.expect.expression):
         against.append(f"at the end it is not so: {story.expect.text}")
     return against
-
-
-def _words(event: Event) -> str:
-    return f"{event.action} at {event.moment}"
-
-
