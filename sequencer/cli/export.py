@@ -61,8 +61,18 @@ def _show(result: Exported) -> None:
             show(one.difference)
         show(f"  {one.rows_fired} of {one.rows} rows fired; {one.plain_scans:,} of the scans against scan.py itself")
     for reason in result.not_run:
-        show(f"NOT COMPARED: {reason}")
+        show(f"NOT COMPARED or measured: {reason}")
     if not result.verified:
         show("not compared with the simulation: add --verify")
+    for figure in result.figures:
+        show("")
+        show(
+            f"{figure.target}: {figure.flash} bytes of flash (main, runtime, an empty board, and {figure.table} of table); "
+            f"{figure.ram} bytes of RAM and {figure.stack} of stack"
+        )
+        show(
+            f"  longest scan met {figure.longest_scan:,} {figure.unit}, {100 * figure.share_of_period:.1f} % of the period "
+            f"at 16 MHz; {100 - 100 * figure.share_of_period:.1f} % left"
+        )
     show("")
     show("This follows a model of the pad; it certifies nothing. Keep people away whatever the software says.")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from sequencer.firmware.names import comment, constants, string
 from sequencer.firmware.words import bit_words, list_words, row_words
@@ -26,8 +26,12 @@ def banner(table: Table, checksum: int) -> list[str]:
     ]
 
 
-def header_text(table: Table) -> str:
-    """follow_table.h; raises DoesNotFit for numbers and names that C cannot carry."""
+def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
+    """follow_table.h; raises DoesNotFit for numbers and names that C cannot carry.
+
+    hazardous: per output, whether bench mode holds it at rest (all of them where it is not said).
+    """
+    held = [True] * len(table.outputs) if hazardous is None else hazardous
     image, where = layout(table)
     checksum = int.from_bytes(image[-4:], "little")
     kinds = 0
@@ -50,6 +54,7 @@ def header_text(table: Table) -> str:
         *(f"#define FOLLOW_{name} {value}u" for name, value in sizes.items()),
         f"#define FOLLOW_SCALED {int(_scaled(image, table))} /* 1: some difference is between readings of unlike scale */",
         f"#define FOLLOW_KINDS 0x{kinds:04X}u /* bit k: operation k occurs */",
+        f"#define FOLLOW_HAZARDOUS {', '.join(f'{int(h)}u' for h in held) or '0u'} /* per output: bench mode holds it at rest */",
         f"#define FOLLOW_REST {', '.join(f'{code}u' for code in rest) or '0u'} /* per output: position at rest */",
     ]  # fmt: skip
     for group, names in constants(table).items():

@@ -8,7 +8,7 @@ import struct
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from sequencer.firmware.reference import PLACE, RESET, Operation, Reference, Sizes
+from sequencer.firmware.reference import PLACE, RESET, Reference, Sizes
 from sequencer.firmware.stimulus import Stimulus
 from sequencer.firmware.words import row_words
 from sequencer.table import Table
@@ -70,7 +70,7 @@ def _part(work: tuple[Table, Callable[[], Target], int, int, float]) -> tuple[tu
 
 def lockstep_in_parts(table: Table, name: str, make: Callable[[], Target], scans: int, seed: int = 0) -> Agreement:
     """`lockstep` in as many processes as there are cores; `make` is a picklable maker of the target."""
-    parts = max(1, min(os.cpu_count() or 1, 8, scans // BATCH))
+    parts = max(1, min(os.cpu_count() or 1, 8, scans // (2 * BATCH)))
     share = -(-scans // parts)
     works = [(table, make, share, seed * 64 + i, 0.02) for i in range(parts)]
     if parts == 1:
@@ -137,6 +137,13 @@ def trace_words(table: Table, trace: bytes) -> str:
 def operations_of(table: Table, seed: int, scans: int) -> tuple[bytes, bytes, int]:
     """(operations, traces, scans) of one batch, for targets that run it as a whole."""
     reference = Reference(table)
-    stimulus: list[Operation] | Stimulus = Stimulus(table, seed, lambda: reference.state, reference.fired)
-    given, wanted = reference.run(stimulus, scans)
+    given, wanted = reference.run(Stimulus(table, seed, lambda: reference.state, reference.fired), scans)
+    return given, wanted, reference.scans
+
+
+def operations_to_measure(table: Table, seed: int, scans: int) -> tuple[bytes, bytes, int]:
+    """The same, `scans` in each state: short, for targets that count every instruction."""
+    reference = Reference(table)
+    stimulus = Stimulus(table, seed, lambda: reference.state, reference.fired)
+    given, wanted = reference.run(stimulus.every_state(scans), 1 << 30)
     return given, wanted, reference.scans

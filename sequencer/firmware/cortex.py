@@ -28,7 +28,7 @@ PAINT = 0xA5
 
 def image(table: Table) -> Path:
     """The conformance image; raises Missing, DoesNotBuild."""
-    files = {**texts(table, "m0.c"), **harness_texts("m0.ld")}
+    files = {**texts(table, "m0.c", "m0_library.c"), **harness_texts("m0.ld")}
     return build(zig(), files, [*WARNINGS, *FLAGS, "-Wl,-e,m0_drive"], "m0.elf")
 
 

@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from sequencer.description import Pad
 from sequencer.errors import DoesNotFit
+from sequencer.firmware import avr, cortex
+from sequencer.firmware.builder import hazardous, readme
 from sequencer.firmware.c_table import header_text, source_text
 from sequencer.firmware.conformance import Agreement, lockstep_in_parts
+from sequencer.firmware.figures import Figures, avr_figures, cortex_figures
 from sequencer.firmware.host import HostMaker, library
 from sequencer.firmware.listing import causes_csv, conditions_csv, plain, rows_csv, states_csv
-from sequencer.firmware.toolchain import Missing, host_compiler, runtime_texts
+from sequencer.firmware.reference import Sizes
+from sequencer.firmware.toolchain import Missing, around_texts, format_text, host_compiler, runtime_texts
 from sequencer.table import Table, compile_table
 from sequencer.table.image import encode
 
 FORMS = ("c", "csv", "json")
-HOST_SCANS = 1_000_000
+HOST_SCANS, CHIP_SCANS = 1_000_000, 100_000
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,7 @@ class Exported:
     files: list[str] = field(default_factory=list)
     verified: bool = False
     agreements: list[Agreement] = field(default_factory=list)
+    figures: list[Figures] = field(default_factory=list)
     not_run: list[str] = field(default_factory=list)  # targets that were not tried, each with its reason
 
     @property
@@ -49,7 +54,11 @@ class Exported:
 def texts(pad: Pad, table: Table, form: str) -> dict[str, str]:
     """The files of one form, {name: text}; raises DoesNotFit for what the form cannot carry."""
     if form == "c":
-        return {**runtime_texts(), "follow_table.h": header_text(table), "follow_table.c": source_text(table)}
+        return {
+            **runtime_texts(), **around_texts(), "follow_table.h": header_text(table, hazardous(pad)),
+            "follow_table.c": source_text(table), "README.md": readme(pad, table), "FORMAT.md": format_text(),
+            "description.yaml": pad.text,
+        }  # fmt: skip
     if form == "csv":
         return {
             "rows.csv": rows_csv(pad, table), "states.csv": states_csv(pad, table),
@@ -74,16 +83,41 @@ def export(pad: Pad, forms: Sequence[str], folder: Path, verify: bool = False, s
     for name, text in written.items():
         (folder / name).write_text(text, encoding="utf-8", newline="\n")
     agreements: list[Agreement] = []
+    figures: list[Figures] = []
     not_run: list[str] = []
-    if verify:
+
+    def tried(what: str, work: Callable[[], None]) -> None:
         try:
-            compiler = host_compiler()
-            path = library(table, compiler)
-            name = f"this machine ({compiler.name})"
-            agreements.append(lockstep_in_parts(table, name, HostMaker.of(table, path), HOST_SCANS, seed))
+            work()
         except Missing as error:
-            not_run.append(f"this machine: {error.message}")
+            not_run.append(f"{what}: {error.message}")
+
+    if verify:
+        tried("this machine", lambda: agreements.append(_on_host(table, seed)))
+        tried("Cortex-M0+", lambda: agreements.append(_on_cortex(table, seed)))
+        tried("AVR", lambda: agreements.append(_on_avr(table, seed)))
+    if "c" in forms:
+        tried("figures for Cortex-M0+", lambda: figures.append(cortex_figures(table, 4)))
+        tried("figures for AVR", lambda: figures.append(avr_figures(table, 400)))
     return Exported(
         table.title, table.revision, f"{int.from_bytes(image[-4:], 'little'):08X}", len(image), len(table.states),
-        len(table.rows), len(table.bits), table.scan_ms, folder, sorted(written), verify, agreements, not_run,
+        len(table.rows), len(table.bits), table.scan_ms, folder, sorted(written), verify, agreements, figures, not_run,
     )  # fmt: skip
+
+
+def _on_host(table: Table, seed: int) -> Agreement:
+    compiler = host_compiler()
+    maker = HostMaker.of(table, library(table, compiler))
+    return lockstep_in_parts(table, f"this machine ({compiler.name})", maker, HOST_SCANS, seed)
+
+
+def _on_cortex(table: Table, seed: int) -> Agreement:
+    maker = cortex.CortexMaker(cortex.image(table), Sizes.of(table))
+    maker()  # tells here, not in another process, when the emulator is missing
+    return lockstep_in_parts(table, "Cortex-M0+, emulated", maker, CHIP_SCANS, seed)
+
+
+def _on_avr(table: Table, seed: int) -> Agreement:
+    path = avr.image(table)
+    maker = avr.AvrMaker(path, avr.simulator_library(), Sizes.of(table))
+    return lockstep_in_parts(table, "AVR (ATmega328P), simulated", maker, CHIP_SCANS, seed)

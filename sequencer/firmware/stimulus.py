@@ -47,6 +47,13 @@ class Stimulus:
                 yield self._wrap()
                 yield from self._noise(6)
 
+    def every_state(self, scans: int) -> Iterator[Operation]:
+        """Placed in each state in turn for a few scans of noise: for measuring, not for coverage."""
+        yield from self._scans(self.steady + 2)
+        for state in range(len(self.table.states)):
+            yield Operation(PLACE, state=state, timer=1)
+            yield from self._noise(scans)
+
     def _scans(self, times: int) -> Iterator[Operation]:
         if times > 0:
             yield Operation(SCAN, Inputs(tuple(self.contacts), tuple(self.counts), tuple(self.heard)), times)

@@ -71,6 +71,16 @@ def runtime_texts() -> dict[str, str]:
     return {name: (PACKAGE / "runtime" / name).read_text(encoding="utf-8") for name in RUNTIME}
 
 
+def around_texts() -> dict[str, str]:
+    """What stands around the runtime in an export folder, {name: text}."""
+    return {name: (PACKAGE / "around" / name).read_text(encoding="utf-8") for name in ("board.h", "main.c", "bench.c")}
+
+
+def format_text() -> str:
+    """The description of the table's bytes."""
+    return (PACKAGE / "FORMAT.md").read_text(encoding="utf-8")
+
+
 def harness_texts(*names: str) -> dict[str, str]:
     """Files of the conformance harness, {name: text}."""
     return {name: (PACKAGE / "harness" / name).read_text(encoding="utf-8") for name in names}

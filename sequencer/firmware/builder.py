@@ -1,0 +1,135 @@
+"""The README of an export folder: what the builder wires, writes and checks, from the file's own words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from sequencer.description import Pad
+from sequencer.description.box import AnalogInput, ContactInput, HeartbeatInput, LampOutput, ServoOutput
+from sequencer.firmware.c_table import CAUTION
+from sequencer.table import Table
+from sequencer.table.image import CHECKSUM_NAME, LIMITS, MOST_LEAST, checksum
+
+PULL = "4.7 kOhm"
+PULL_WHY = (
+    "An unpowered or resetting chip lets its pins float, and some switch on inner pull-ups of 20 to 50 kOhm: 4.7 kOhm against "
+    "20 kOhm at 5 V leaves 0.95 V (low), 10 kOhm would leave 1.67 V (neither). Common practice, no published source; check "
+    "your own chip and driver."
+)
+
+
+def is_hazardous(pad: Pad, name: str) -> bool:
+    """What the file says; where it says nothing, everything that is not a lamp."""
+    output = pad.outputs[name]
+    return output.hazardous == "yes" or (output.hazardous is None and not isinstance(output, LampOutput))
+
+
+def hazardous(pad: Pad) -> list[bool]:
+    """Per output in order."""
+    return [is_hazardous(pad, name) for name in pad.outputs]
+
+
+def _grid(head: Sequence[str], rows: Iterable[Sequence[object]]) -> list[str]:
+    lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
+    return lines + ["| " + " | ".join(str(cell).replace("|", "/") for cell in row) + " |" for row in rows] + [""]
+
+
+def _inputs(pad: Pad, table: Table) -> list[str]:
+    rows: list[Sequence[object]] = []
+    for i, contact in enumerate(table.contacts):
+        part = pad.inputs[contact.name]
+        assert isinstance(part, ContactInput)
+        steady = f"filtered over {contact.steady} scans" if contact.steady else "not filtered"
+        rows.append((f"contacts[{i}]", contact.name, part.terminal or "", f"1 when the circuit is closed ({part.contact}); {steady}"))
+    for i, analog in enumerate(table.analogs):
+        reading = pad.inputs[analog.name]
+        assert isinstance(reading, AnalogInput)
+        rows.append((f"words[{i}]", analog.name, reading.terminal or "", f"{analog.bits} bit counts, valid {analog.low} to {analog.high}"))
+    for i, name in enumerate(table.heartbeats):
+        link = pad.inputs[name]
+        assert isinstance(link, HeartbeatInput)
+        rows.append((f"heard[{i}]", name, link.terminal or "", "1 when a fresh message with right number and check sum came since the last scan"))
+    return _grid(("place", "input", "terminal", "what board_read puts there"), rows)
+
+
+def _outputs(pad: Pad, table: Table) -> list[str]:
+    rows: list[Sequence[object]] = []
+    for i, spec in enumerate(table.outputs):
+        output = pad.outputs[spec.name]
+        codes = ", ".join(f"{n} {p}" for n, p in enumerate(spec.positions))
+        if isinstance(output, ServoOutput):
+            codes = ", ".join(f"{n} {p} ({output.servo[p].text})" for n, p in enumerate(spec.positions))
+            rest, pull = "stays; no pulses, pin low", f"pull-down {PULL} on the signal"
+        else:
+            low = output.drive == "high"
+            rest = f"{spec.positions[spec.idle]}; pin {'low' if low else 'HIGH'}"
+            pull = f"pull-down {PULL}" if low else f"pull-up {PULL}, or it acts while the board boots"
+        rows.append((i, spec.name, output.terminal or "", codes, rest, pull, "yes" if is_hazardous(pad, spec.name) else "no"))
+    return _grid(("output", "name", "terminal", "codes", "rest", "resistor at the driver", "hazardous"), rows)
+
+
+def _servo_notes(pad: Pad, table: Table) -> list[str]:
+    notes = []
+    for i, spec in enumerate(table.outputs):
+        output = pad.outputs[spec.name]
+        if not isinstance(output, ServoOutput):
+            continue
+        if output.powered_by is None:
+            notes.append(f"- `{spec.name}` has no relay of its own: it may twitch whenever the box gets power. Give it one.")
+            continue
+        relay = table.output_index(output.powered_by)
+        off = table.outputs[relay].idle
+        for row in table.rows:
+            before, after = table.states[row.state], table.states[row.to]
+            if before.outputs[relay] == off != after.outputs[relay]:
+                told = spec.positions[after.outputs[i]]
+                word = "its idle position first" if after.outputs[i] == 0 else "AT ONCE, with no pulse before; put a state between"
+                note = f"- from `{before.name}` to `{after.name}` the relay closes and `{spec.name}` is told `{told}`: {word}."
+                if note not in notes:
+                    notes.append(note)
+    return notes or ["- no servo in this file."]
+
+
+def readme(pad: Pad, table: Table) -> str:
+    """README.md of an export folder, the same bytes for the same file."""
+    limits = "; ".join(f"{what} up to {most}" for what, most in LIMITS.items())
+    lines = [
+        f"# {table.title}, revision {table.revision}", "",
+        f"Checksum {checksum(table):08X} ({CHECKSUM_NAME}). Scan every {table.scan_ms} ms.", "",
+        *CAUTION, "Follow the local code, the site's rules and the range safety officer.", "",
+        "## What is here", "",
+        "- `follow.h`, `follow.c`: the runtime, the same for every table. C99, no heap, no float, no recursion.",
+        "- `follow_table.h`, `follow_table.c`: this file's table. `FORMAT.md` says what each byte means.",
+        "- `board.h`: the hardware calls, which you write (`board.c`).",
+        "- `main.c`: the normal program. `bench.c`: bench mode, in its place; never both.",
+        "- `description.yaml`: the file all this was exported from, for `readback`.", "",
+        "## Steps", "",
+        "1. Write `board.c` for your chip: pins, converter, tick, watchdog, serial line.",
+        "2. Build `follow.c follow_table.c bench.c board.c` and load it with the hazardous supplies disconnected.",
+        "3. On the serial line, `W` shows every input as the board reads it: work each switch, cut each wire, and compare with",
+        "   the table below. `O` moves one output that is not hazardous.",
+        "4. Feed it scans (`S`): it answers with state and outputs, and holds hazardous outputs at rest.",
+        "5. Build with `main.c` in place of `bench.c`. Read the flash back and let `readback` compare it with the file.",
+        "6. Only then connect the supplies, without gas, and go through the whole sequence on the checklist.", "",
+        "## Inputs", "", *_inputs(pad, table),
+        "With a pull-up, a closed switch pulls the pin low: then 1 means a low pin.", "",
+        "## Outputs", "", *_outputs(pad, table), PULL_WHY, "",
+        "## Power-on order", "",
+        "1. Everything off: every output rests by its resistor and its return spring, not by the program.",
+        "2. Logic supply on, hazardous supplies off. The chip resets; pins float until `board_start`.",
+        "3. `board_start` writes every pin's rest level first and makes it an output afterwards.",
+        "4. `follow_start` checks the whole table. A damaged or foreign table, or an unknown reset cause, rests for good.",
+        f"5. The box stands in `{table.states[0].name}` until every input filter has settled once.",
+        "6. A servo gets at least five pulses of its idle position before its relay closes:", "",
+        *_servo_notes(pad, table), "",
+        "7. Hazardous supplies on last, by the key, when the box shows its first state.", "",
+        "After a watchdog or brown-out reset the box begins again in its first state; it never resumes.", "",
+        "## Limits", "",
+        f"{limits}; least time in a state up to {MOST_LEAST} scans; delays up to 65534 scans. What does not fit is refused when",
+        "exporting; nothing is truncated. The scan number in the log wraps after 4294967296 scans; no timer depends on it.", "",
+        "## Codes", "",
+        "`box.code`: 0 follows the table; 1 the table is foreign to this program; 2 its format is newer; 3 it is damaged;",
+        "4 the state was impossible (memory disturbed); 5 the reset cause was unknown. All but 0 mean rest positions until",
+        "the next reset. The watchdog stays fed, so the box does not start over by itself.", "",
+    ]  # fmt: skip
+    return "\n".join(lines)
