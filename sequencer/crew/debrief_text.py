@@ -51,7 +51,7 @@ def debrief_text(one: Debrief, *, replay: bool = False) -> str:
 
 def evenings(all_of: Sequence[Debrief]) -> str:
     """Several evenings, oldest first, one a line, so that a crew sees whether it improves."""
-    rows = [f"{'evening':<17}{'story':<21}{'lines':>8}{'wrong':>6}{'early':>6}{'stop':>8}{'people':>8}  verdict"]
+    rows = [f"{'evening':<17}{'story':<18}{'lines':>7}{'wrong':>6}{'early':>6}{'stop':>8}{'people':>8}  verdict"]
     for one in sorted(all_of, key=lambda d: d.date):
         wrong = len(one.skipped) + len(one.disordered) + len(one.wrong_state)
         stops = [stop.shut_ms for stop in one.stops]
@@ -59,11 +59,11 @@ def evenings(all_of: Sequence[Debrief]) -> str:
         people = sum(span.end_ms - span.begin_ms for span in one.people) / 1000
         lines = f"{one.lines_done}/{one.lines_all}"
         rows.append(
-            f"{one.date[:16]:<17}{(one.drill or 'the plain day')[:20]:<21}{lines:>8}{wrong:>6}{len(one.too_early):>6}{worst:>8}"
+            f"{one.date[:16]:<17}{(one.drill or 'the plain day')[:17]:<18}{lines:>7}{wrong:>6}{len(one.too_early):>6}{worst:>8}"
             f"{people:>6.0f} s  {'pass' if one.passed else 'fail'}"
         )
-    rows.append("wrong: lines skipped, out of order or in a wrong state; early: buttons not taken;")
-    rows.append("stop: slowest stop; people: seconds someone was where nobody may be")
+    rows.append("wrong: lines skipped, out of order or in a wrong state;")
+    rows.append("early: buttons not taken; stop: slowest stop; people: how long where none may be")
     return "\n".join(rows)
 
 

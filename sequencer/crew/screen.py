@@ -37,6 +37,7 @@ class Screen(App[None]):
     """
     BINDINGS: ClassVar[list[BindingType]] = [Binding("ctrl+c", "quit", show=False)]
     ENABLE_COMMAND_PALETTE = False
+    AUTO_FOCUS = None  # the line for orders takes no key before it is opened
 
     def __init__(self, rehearsal: Rehearsal, speed: int = 1) -> None:
         super().__init__(ansi_color=True)
@@ -58,6 +59,9 @@ class Screen(App[None]):
     def on_mount(self) -> None:
         self.set_interval(TICK_S, self._pass)
         self._show()
+
+    def on_resize(self) -> None:
+        self.call_after_refresh(self._show)  # the columns know their size only then
 
     def on_unmount(self) -> None:
         self.rehearsal.close()

@@ -82,16 +82,19 @@ class _End:
     stopped: str
 
 
-def slips(pad: Pad, *, lines: tuple[int, ...] = (), seed: int = 0, told: Callable[[int, int], None] = lambda done, of: None) -> Slips:
+def slips(
+    pad: Pad, *, lines: tuple[int, ...] = (), kinds: tuple[Kind, ...] = KINDS, seed: int = 0,
+    told: Callable[[int, int], None] = lambda done, of: None,
+) -> Slips:  # fmt: skip
     """Try every slip of `lines` (all when empty). `told(done, of)` is called as results come in."""
     steps, table = list(pad.crew.steps), compile_table(pad)
     wanted = list(lines) or list(range(1, len(steps) + 1))
-    plans = [(number, kind) for number in wanted for kind in KINDS if _touches(steps, number, kind)]
+    plans = [(number, kind) for number in wanted for kind in kinds if _touches(steps, number, kind)]
     nominal, ends = _branches(pad, table, steps, plans, seed, told)
     found = {key: _judged(*key, end, nominal[key[0], key[1]]) for key, end in ends.items()}
     every = [
         found.get((number, kind)) or Slip(number, kind, "people only", "nothing in the model depends on it")
-        for number in wanted for kind in KINDS if kind != "swap" or number < len(steps)
+        for number in wanted for kind in kinds if kind != "swap" or number < len(steps)
     ]  # fmt: skip
     return Slips(pad.title, tuple((n, steps[n - 1].who, steps[n - 1].do) for n in wanted), tuple(every), nominal[0, "skip"].stopped)
 
@@ -123,7 +126,7 @@ def _branches(
         for plan in plans:
             if _first(*plan) == index:
                 starts[plan] = len(session.box.log)
-                crowd.add(plan, lambda plan=plan, index=index, session=session: _branch(pad, table, steps, plan, index, session, seed))  # type: ignore[misc]
+                crowd.add(plan, lambda plan=plan, index=index, session=session: _branch(pad, table, steps, plan, index, session, seed))
         if not _step(session, step, index, seed):
             break
     ends.update(crowd.all())
@@ -229,7 +232,7 @@ class _Crowd:
             self._wait()
         context = multiprocessing.get_context("fork")
         mine, its = context.Pipe(duplex=False)
-        process = context.Process(target=_child, args=(its, branch), daemon=True)  # type: ignore[attr-defined]
+        process = context.Process(target=_child, args=(its, branch), daemon=True)
         process.start()
         its.close()
         self.running.append((key, process, mine))
