@@ -7,7 +7,16 @@ from typing import Annotated, Literal
 from pydantic import Field, Tag
 
 from sequencer.description.box import Part, by_key
-from sequencer.description.values import AnyQuantity, Count, FactText, OnceText, PositionText, Sentence, Time, Word
+from sequencer.description.values import (
+    AnyQuantity,
+    Count,
+    FactText,
+    OnceText,
+    PositionText,
+    Sentence,
+    Time,
+    Word,
+)
 
 People = Literal["keep out", "allowed"]
 

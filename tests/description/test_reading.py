@@ -177,3 +177,28 @@ def test_a_memory_that_limits_it_answers_the_finding_about_topping_up() -> None:
     text = changed(("{go_to: dumping, at_latest: 180 s}", "{go_to: filling, once: not at_pressure and not used_once, not_before: 60 s}"),
                    ("  too_high:", "  falling_again: state is filling\n  used_once: remembers falling_again until not key_in\n  too_high:"))  # fmt: skip
     assert "endless-top-up" not in names(told(text))
+
+
+def test_a_dangerous_threshold_hidden_in_a_combination_is_still_told() -> None:
+    text = changed(("bottle_sensor below 0.12 bar for 5 s", "bottle_sensor below 1.1 bar for 5 s"), ("  too_high:", "  all_clear: empty and sensor_there\n  too_high:"),
+                   ("  empty:   ", "  sensor_there: bottle_sensor is valid\n  empty:   "), ("once: empty and sensor_ok and not key_in", "once: all_clear and sensor_ok and not key_in"))  # fmt: skip
+    assert "approach-under-pressure" in names(told(text))
+
+
+def test_a_button_held_behind_a_combination_is_still_told() -> None:
+    text = changed(("  latched:      head is latched\n", "  latched:      head is latched\n  held: button is pressed\n  fill_asked: held and pad_shut\n"), ("once: pressed, not_before: 3 s", "once: fill_asked, not_before: 3 s"))
+    assert "command-on-level" in names(told(text))
+
+
+def test_a_change_judged_in_the_scan_of_a_later_timed_exit_still_fires() -> None:
+    same = changed(("{go_to: dumping, at_latest: 60 s}\n  holding:", "{go_to: dumping, at_latest: 5 s}\n  holding:"))
+    assert "rule-never-fires" not in names(told(same))
+    shorter = changed(("{go_to: dumping, at_latest: 60 s}\n  holding:", "{go_to: dumping, at_latest: 4 s}\n  holding:"))
+    assert "rule-never-fires" in names(told(shorter))
+
+
+def test_a_level_that_lingers_does_not_exclude_the_press_that_ends_it() -> None:
+    text = changed(("  latched:      head is latched\n", "  latched:      head is latched\n  was_up: button is not pressed for 1 s lingers 2 s\n"), ("once: pressed, not_before: 3 s", "once: pressed and was_up, not_before: 3 s"))
+    assert "guards-cannot-hold-together" not in names(told(text))
+    sure = text.replace(" lingers 2 s", "")
+    assert "guards-cannot-hold-together" in names(told(sure))

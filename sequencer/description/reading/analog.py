@@ -108,7 +108,7 @@ def _approach(view: View) -> None:
         for one in exits:
             if view.pad.states[one.to].people != "allowed":
                 continue
-            for name, value in one.way:
+            for name, value in view.spread(one.way, every=True):
                 condition = view.pad.conditions[name]
                 term = condition.term
                 if value and isinstance(term, t.Below) and term.limit.kind == "pressure" and point(view.pad, term.limit) > APPROACH and name not in told:
@@ -168,7 +168,7 @@ def _working(view: View, volume: str) -> Iterator[tuple[Quantity, str]]:
             if reading in sensors:
                 yield target, f"'{state}'"
         for one in exits:
-            for name, value in one.way:
+            for name, value in view.spread(one.way, every=True):
                 term = view.pad.conditions[name].term
                 if value and not one.trip and isinstance(term, t.AtLeast) and term.reading in sensors:
                     yield term.limit, f"'{state}'"

@@ -105,8 +105,8 @@ def _levels(view: View) -> None:
             what = view.starts_hazard(state, one.to)
             if one.trip or not what or one.path in told:
                 continue
-            edges = [name for name, value in one.way if value and isinstance(view.pad.conditions[name].term, t.Becomes)]
-            levels = [name for name, value in one.way if value and _button(view, name)]
+            edges = [name for name, value in view.spread(one.way) if value and isinstance(view.pad.conditions[name].term, t.Becomes)]
+            levels = [name for name, value in view.spread(one.way, every=True) if value and _button(view, name)]
             if levels and not edges:
                 told.add(one.path)
                 view.say(
@@ -129,7 +129,7 @@ def _twice(view: View) -> None:
     told = set()
     for exits in view.exits.values():
         for one in exits:
-            pairs = combinations([name for name, value in one.way if value], 2)
+            pairs = combinations([name for name, value in view.spread(one.way) if value], 2)
             for first, second in pairs:
                 a, b = view.pad.conditions[first].term, view.pad.conditions[second].term
                 if isinstance(a, t.ContactIs) and isinstance(b, t.ContactIs) and a.input == b.input and (a.word, a.wanted) == (b.word, b.wanted) and (one.path, second) not in told:

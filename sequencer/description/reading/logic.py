@@ -171,7 +171,8 @@ def _steady(known: _Known, name: str, value: bool) -> str:
     """A contact with an on-delay that is true has stood there for more than one scan."""
     condition = known.pad.conditions[name]
     term = condition.term
-    if value and condition.held and known.pad.scans(condition.held.si) > 0 and isinstance(term, t.ContactIs):
+    lingers = condition.lingers is not None and known.pad.scans(condition.lingers.si) > 0
+    if value and not lingers and condition.held and known.pad.scans(condition.held.si) > 0 and isinstance(term, t.ContactIs):
         level = (term.word == _own(known.pad, term.input)) == term.wanted
         known.steady[term.input] = (level, condition.text)
     return ""

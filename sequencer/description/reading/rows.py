@@ -48,11 +48,17 @@ def _time(view: View, scans: int) -> str:
 
 def _too_late(view: View, state: str, exits: list[Exit], one: Exit) -> str:
     """A change judged so long after the state began that the state is left before."""
-    ends = [other.least for other in exits if not other.way]
+    if any(other.to == state for other in exits):
+        return ""  # a move to itself starts the state's time again, but not the judging
     for name, value in one.way:
         term = view.pad.conditions[name].term
-        if value and ends and isinstance(term, t.Changes) and term.since == state and view.pad.scans(term.over.si) >= min(ends):
-            return f"'{name}' is judged after {term.over.text}, but '{state}' is left after {_time(view, min(ends))}"
+        if not value or not isinstance(term, t.Changes) or term.since != state or term.since in view.pad.conditions:
+            continue
+        over = view.pad.scans(term.over.si)
+        for other in exits:
+            earlier = exits.index(other) < exits.index(one)
+            if not other.way and (other.least < over or other.least == over and earlier):
+                return f"'{name}' is judged after {term.over.text}, but '{state}' is left after {_time(view, other.least)}"
     return ""
 
 
@@ -122,7 +128,8 @@ def _presses(view: View) -> None:
     told = set()
     for exits in view.exits.values():
         for one in exits:
-            pressed = [name for name, value in one.way if value and isinstance(view.pad.conditions[name].term, t.Becomes)]
+            terms = {view.pad.conditions[name].term: name for name, value in view.spread(one.way) if value}
+            pressed = [name for term, name in terms.items() if isinstance(term, t.Becomes)]
             if len(pressed) > 1 and one.path not in told and one not in view.dead:
                 told.add(one.path)
                 view.say(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import floor
 
 from sequencer.description import terms as t
 from sequencer.description.box import AnalogInput, ContactInput, HeartbeatInput
@@ -21,7 +22,7 @@ def look(view: View) -> None:
     for path, quantity, text in _times(view):
         scans = quantity.si * 1000 / view.pad.scan_ms
         if abs(scans - round(scans)) > 1e-6:
-            done = view.pad.scans(quantity.si)
+            done = floor(scans) if "heard within" in text else view.pad.scans(quantity.si)
             view.say(
                 "not-whole-scans", path, f"'{quantity.text}' is {scans:.4g} scans of {view.pad.scan.text}; the box makes it {done} ({done * view.pad.scan_ms} ms)",
                 f"a multiple of {view.pad.scan.text}", f"write '{done * view.pad.scan_ms} ms'", text=text, word=quantity.text if text else "",
@@ -31,13 +32,13 @@ def look(view: View) -> None:
 
 
 def _times(view: View) -> Iterator[tuple[Where, Quantity, str]]:
-    """Every time that the box counts in scans, but a heartbeat's age, which rounds down."""
+    """Every time that the box counts in scans."""
     pad = view.pad
     for name, part in pad.inputs.items():
         if isinstance(part, ContactInput) and part.steady_for.si:
             yield ("inputs", name, "steady_for"), part.steady_for, ""
     for name, condition in pad.conditions.items():
-        times = [condition.held, condition.lingers, getattr(condition.term, "at_most", None), getattr(condition.term, "over", None)]
+        times = [condition.held, condition.lingers, getattr(condition.term, "at_most", None), getattr(condition.term, "over", None), getattr(condition.term, "within", None)]
         for quantity in times:
             if quantity is not None:
                 yield ("conditions", name), quantity, condition.text
@@ -78,7 +79,7 @@ def _cooling(view: View) -> None:
 
 def _filled_to(view: View, state: str, one: Exit) -> Iterator[tuple[str, float]]:
     """The pressures at which a fill ends by this way out."""
-    for name, value in one.way:
+    for name, value in view.spread(one.way, every=True):
         term = view.pad.conditions[name].term
         if value and isinstance(term, t.AtLeast) and term.limit.kind == "pressure":
             yield term.reading, point(view.pad, term.limit)

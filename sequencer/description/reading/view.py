@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -72,6 +72,23 @@ class View:
     def live(self) -> dict[str, list[Exit]]:
         """The exits that can fire."""
         return {state: [one for one in exits if one not in self.dead] for state, exits in self.exits.items()}
+
+    def spread(self, way: Iterable[tuple[str, bool]], every: bool = False) -> list[tuple[str, bool]]:
+        """The literals and those they are combined from: what surely holds, or (`every`) what may be asked."""
+        found = dict.fromkeys(way)
+        todo = list(found)
+        while todo:
+            name, value = todo.pop()
+            condition = self.pad.conditions[name]
+            if not isinstance(condition.term, t.Combination):
+                continue
+            ways = t.alternatives(condition.term.expression, value)
+            for one in ways if every or len(ways) == 1 else []:
+                for literal in _named(one):
+                    if literal not in found:
+                        found[literal] = None
+                        todo.append(literal)
+        return list(found)
 
     # -- gas
 
