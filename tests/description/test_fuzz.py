@@ -51,7 +51,7 @@ def test_any_text_of_signs_is_read_or_refused(text: str) -> None:
     look(text)
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(st.lists(st.tuples(st.integers(0, len(CLUB.split(" ")) - 1), st.sampled_from(WORDS)), min_size=1, max_size=3))
 def test_the_small_pad_with_any_words_changed_is_read_or_refused(changes: list[tuple[int, str]]) -> None:
     words = CLUB.split(" ")
@@ -60,7 +60,7 @@ def test_the_small_pad_with_any_words_changed_is_read_or_refused(changes: list[t
     look(" ".join(words))
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(st.lists(st.integers(0, len(CLUB.split(" ")) - 1), min_size=2, max_size=2))
 def test_the_small_pad_with_two_of_its_own_words_swapped_is_read_or_refused(places: list[int]) -> None:
     words = CLUB.split(" ")
@@ -68,7 +68,7 @@ def test_the_small_pad_with_two_of_its_own_words_swapped_is_read_or_refused(plac
     look(" ".join(words))
 
 
-@settings(max_examples=60)
+@settings(max_examples=40)
 @given(st.integers(0, len(CLUB)), st.integers(0, 200))
 def test_the_small_pad_with_a_piece_cut_out_is_read_or_refused(start: int, length: int) -> None:
     look(CLUB[:start] + CLUB[start + length :])
