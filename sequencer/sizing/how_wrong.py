@@ -1,7 +1,8 @@
 """How wrong may each number be: changed alone, how far until a line of the sheet gets worse, each way.
 
 Every quantity of the file is scaled in the read `Pad` itself, the sheet is worked out again, and the edge is bisected.
-A line gets worse when its judgement falls (holds, thin, fails), or when the file can no longer be worked with.
+A line gets worse when its judgement falls (holds, thin, fails); a finding of critical reading that was not there, and a
+file that can no longer be worked with, count too.
 """
 
 from __future__ import annotations
@@ -15,6 +16,10 @@ from typing import Any
 from pydantic import BaseModel
 
 from sequencer.description.pad import Pad
+from sequencer.description.reading.analog import look as analog_topic
+from sequencer.description.reading.outputs import look as outputs_topic
+from sequencer.description.reading.people_and_gas import look as gas_topic
+from sequencer.description.reading.view import View
 from sequencer.errors import Place, SequencerError
 from sequencer.quantities import UNITS, Quantity, Span, show
 from sequencer.sizing.build import numbers_sheet
@@ -28,6 +33,8 @@ KELVIN = 50.0
 """A temperature is moved by up to this, not scaled."""
 _SPELLINGS = "|".join(sorted(map(re.escape, UNITS), key=len, reverse=True))
 _EMBEDDED = re.compile(rf"(?<![A-Za-z_0-9.])(\d+(?:\.\d+)?) ({_SPELLINGS})(?![A-Za-z_])")
+TOPICS: tuple[Callable[[View], None], ...] = (analog_topic, gas_topic, outputs_topic)
+"""What critical reading says about values; its other topics are about logic and about how a time is written."""
 _RANK = {"": 0, "holds": 0, "thin": 1, "fails": 2}
 
 
@@ -76,7 +83,7 @@ class HowWrong:
     slacks: tuple[Slack, ...]
     looked_at: int
     zeros: tuple[str, ...]
-    limits: str = "each number alone, up to four times or a quarter; temperatures by 50 K; crew and drills are not looked at, the proof is not asked again"
+    limits: str = "each number alone, up to four times or a quarter, temperatures by 50 K; against this sheet and what check says about values; crew and drills are not looked at, the proof is not asked again"
 
 
 def numbers_of(pad: Pad) -> list[Number]:
@@ -156,9 +163,15 @@ class _Nth:
 
 
 def judgements(pad: Pad) -> dict[str, str]:
-    """{line: judgement} of the sheet; a pad that cannot be worked with fails in one word."""
+    """{line: judgement} of the sheet, and of the findings of critical reading about values ('fails' for an error,
+    'thin' for a warning); a pad that cannot be worked with fails in one word."""
     try:
-        return {line.name: line.judgement for line in numbers_sheet(pad).lines}
+        found = {line.name: line.judgement for line in numbers_sheet(pad).lines}
+        view = View(pad)
+        for topic in TOPICS:
+            topic(view)
+        words = {"error": "fails", "warning": "thin"}
+        return found | {f"check: {f.name} at line {f.place.line}": words[f.severity] for f in view.findings if f.severity in words}
     except (SequencerError, ArithmeticError, ValueError, AssertionError):
         return {"the file": "fails"}
 

@@ -139,8 +139,8 @@ def for_json(value: object) -> Any:
 
 def show_how_wrong(result: HowWrong) -> Iterator[str]:
     """How far each number may be off, thinnest first."""
-    yield "How wrong may each number be, before a line of this sheet gets worse"
-    yield "---------------------------------------------------------------------"
+    yield "How wrong may each number be, before a verdict gets worse"
+    yield "---------------------------------------------------------"
     yield from textwrap.wrap(f"Asked: {result.limits}.", WIDTH)
     for slack in result.slacks:
         number = slack.number

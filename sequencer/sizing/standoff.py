@@ -90,7 +90,7 @@ def pressure_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
 def _order(pad: Pad, name: str, level: Levels) -> list[Line]:
     lines = []
     part = level.part
-    if level.trip is not None:
+    if level.trip is not None and level.fills:
         accuracy = accuracy_of(pad, level.trip.reading)
         room = level.trip.limit - level.working
         lines.append(Line(f"{name}: working to trip", room, "bar", "trip limit - working, against twice the sensor's error",

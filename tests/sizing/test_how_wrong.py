@@ -9,7 +9,14 @@ import pytest
 
 from sequencer.description import Pad, load, loads
 from sequencer.quantities import Quantity
-from sequencer.sizing.how_wrong import HowWrong, changed, how_wrong, judgements, numbers_of, worse
+from sequencer.sizing.how_wrong import (
+    HowWrong,
+    changed,
+    how_wrong,
+    judgements,
+    numbers_of,
+    worse,
+)
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
@@ -38,10 +45,17 @@ def test_just_short_of_an_edge_nothing_is_worse_and_at_the_edge_something_is(clu
     before = judgements(club)
     for slack in answer.slacks[:12]:
         for edge in (slack.up, slack.down):
-            if edge is not None:
-                inside = 1.0 + (edge.factor - 1.0) * 0.97
-                assert worse(before, judgements(changed(club, slack.number, edge.factor))) == edge.flips
-                assert worse(before, judgements(changed(club, slack.number, inside))) == "", slack.number.name
+            if edge is None:
+                continue
+            inside = changed(club, slack.number, 1.0 + (edge.factor - 1.0) * 0.97)
+            outside = changed(club, slack.number, edge.factor)
+            assert worse(before, judgements(outside)) == edge.flips
+            assert worse(before, judgements(inside)) == "", slack.number.name
+
+
+def test_a_finding_of_critical_reading_counts_as_worse(club: Pad, answer: HowWrong) -> None:
+    found = [e.flips for s in answer.slacks for e in (s.up, s.down) if e is not None and e.flips.startswith("check: ")]
+    assert found  # e.g. a threshold moved beyond the band of its sensor
 
 
 def test_a_relief_set_at_the_rating_is_the_edge_one_can_work_out_by_hand(answer: HowWrong) -> None:
