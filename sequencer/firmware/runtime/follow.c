@@ -27,7 +27,7 @@ static const uint8_t *list(struct follow *f, const uint8_t *at)
     f->held = (head & INVERT) == 0;
     for (; at != end; at++) {
         uint8_t literal = BYTE(at), i = literal & 0x7Fu;
-        if (i < FOLLOW_BITS && (f->bits[i] & NOW) == literal >> 7) continue;
+        if (i < FOLLOW_ROOM(FOLLOW_BITS) && (f->bits[i] & NOW) == literal >> 7) continue;
         f->held ^= 1u;
         break;
     }
@@ -67,18 +67,16 @@ static void sample(struct follow *f)
     }
     if (!running) f->settled = all ? 2 : 1;
     for (uint8_t i = 0; !running && all && i != FOLLOW_CONTACTS; i++) f->counters[i] = 0;
-    for (uint8_t i = 0; i != FOLLOW_WORDS; i++, at += 4) {
-        if (i < FOLLOW_ANALOGS) {
-            f->flags[FOLLOW_CONTACTS + i] = f->words[i] >= word(at) && f->words[i] <= word(at + 2);
-        } else {
-            f->flags[FOLLOW_CONTACTS + i] = 1;
-            if (f->heard[i - FOLLOW_ANALOGS]) f->words[i] = 0;
-            else if (f->words[i] != FOLLOW_NONE) f->words[i]++;
-        }
+    for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, at += 4)
+        f->flags[FOLLOW_CONTACTS + i] = f->words[i] >= word(at) && f->words[i] <= word(at + 2);
+    for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) {
+        uint16_t *silence = &f->words[FOLLOW_ANALOGS + i];
+        if (f->heard[i]) *silence = 0;
+        else if (*silence != FOLLOW_NONE) ++*silence;
     }
 }
 
-/* Whether reading `source` lies inside its valid band, or link `source` (which always does) is asked for. */
+/* Whether word `source` lies inside its valid band. */
 static bool is_valid(const struct follow *f, uint8_t source) { return f->flags[FOLLOW_CONTACTS + source] & STABLE; }
 
 /* Work out every condition bit in order; false when the table is damaged. Bound: FOLLOW_BITS turns. */
@@ -92,23 +90,24 @@ static bool conditions(struct follow *f)
         bool value = false, valid = true;
         switch (head & KIND) {
         case COPY: /* of a filtered contact, or of a reading's validity */
-            if (source >= FOLLOW_CONTACTS + FOLLOW_WORDS) return false;
+            if (source > FOLLOW_CONTACTS + FOLLOW_WORDS) return false;
             value = f->flags[source] & STABLE;
             at += 2;
             break;
         case PRESS: /* changed in this scan to the level wanted, and the other one was seen before in this state */
-            if (source >= FOLLOW_CONTACTS) return false;
+            if (source > FOLLOW_CONTACTS) return false;
             source = f->flags[source];
             value = head & EXTRA ? (source & (CHANGED | STABLE | SEEN_CLOSED)) == (CHANGED | SEEN_CLOSED)
                                  : (source & (CHANGED | STABLE | SEEN_OPEN)) == (CHANGED | STABLE | SEEN_OPEN);
             at += 2;
             break;
         case EQUAL: /* a command of the last scan, or the state */
-            value = (source < FOLLOW_OUTPUTS ? f->outputs[source] : f->state) == BYTE(at + 2);
+            if (source > FOLLOW_OUTPUTS) return false;
+            value = (source == FOLLOW_OUTPUTS ? f->state : f->outputs[source]) == BYTE(at + 2);
             at += 3;
             break;
         case COMPARE: /* the drop-out is the limit while the bit was true before its delays */
-            if (source >= FOLLOW_WORDS) return false;
+            if (source >= FOLLOW_ROOM(FOLLOW_WORDS)) return false;
             value = f->words[source] >= word(head & EXTRA && was & BEFORE ? at + 4 : at + 2);
             valid = is_valid(f, source);
             at += head & EXTRA ? 6 : 4;
@@ -242,7 +241,7 @@ static bool outputs(struct follow *f)
     at = follow_table + FOLLOW_INHIBITS_AT;
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
         uint8_t head = BYTE(at);
-        if (at >= follow_table + FOLLOW_ROWS_AT || head >= FOLLOW_OUTPUTS * 4u) return false;
+        if (at >= follow_table + FOLLOW_ROWS_AT || head >> 2 >= FOLLOW_ROOM(FOLLOW_OUTPUTS)) return false;
         at = list(f, at + 1);
         if (f->held) f->outputs[head >> 2] = head & 3u;
     }
@@ -272,7 +271,10 @@ void follow_start(struct follow *f, uint8_t cause)
 {
     uint8_t *byte = (uint8_t *)f;
     for (uint16_t left = sizeof *f; left > 0u; left--) *byte++ = 0;
-    for (uint8_t i = FOLLOW_ANALOGS; i != FOLLOW_WORDS; i++) f->words[i] = FOLLOW_NONE;
+    for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) {
+        f->words[FOLLOW_ANALOGS + i] = FOLLOW_NONE;
+        f->flags[FOLLOW_CONTACTS + FOLLOW_ANALOGS + i] = 1; /* a silence is always a valid number */
+    }
     f->mirror = 0xFF;
     f->cause = cause;
     f->row = f->first_out = FOLLOW_NONE;

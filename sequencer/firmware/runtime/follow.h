@@ -31,7 +31,7 @@ struct follow {
     uint8_t heard[FOLLOW_ROOM(FOLLOW_HEARTBEATS)];  /* 1 a fresh valid message came since the last scan, else 0 */
     uint16_t words[FOLLOW_ROOM(FOLLOW_WORDS)];      /* converter counts; behind them (runtime) scans since each link was heard */
 
-    uint8_t outputs[FOLLOW_ROOM(FOLLOW_OUTPUTS)]; /* position codes for the caller to write */
+    uint8_t outputs[FOLLOW_OUTPUTS + 1u];         /* position codes for the caller to write */
     uint8_t state, mirror;                        /* present state and its complement; any other pair is impossible */
     uint8_t code, cause;                          /* why at rest, and what reset it: see above */
     uint8_t settled;                              /* 0 before the first scan, 1 filters settling, 2 all have settled once */
