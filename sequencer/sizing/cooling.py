@@ -164,14 +164,14 @@ def _floors(pad: Pad, name: str, level: Levels) -> list[Line]:
         return []
     last = max(level.stages, key=lambda s: s.target)
     fall = sag(pad, level, last, "most")
-    left = last.target - fall
+    left, usual = last.target - fall, last.target - sag(pad, level, last, "nominal")
     found = []
     for one in _needed(pad, level, last):
         floor = one.until if one.until is not None else one.limit
         room = last.target - floor
         margin = ratio(room, fall)
         warning = "normal cooling takes the pressure below it without any leak; a top-up must be limited in count" if margin < 1.0 else ""
-        found.append(Line(f"{one.condition}: after cooling", left, "bar", COOL, left - accuracy_of(pad, one.reading), f"{name}, sensor low by its error",
+        found.append(Line(f"{one.condition}: after cooling", usual, "bar", COOL, left - accuracy_of(pad, one.reading), f"{name}, quickest fill, sensor low by its error",
                           ratio(room, fall + accuracy_of(pad, one.reading)), 1.5, f"stays at least {show(floor, 'bar')}", THERMAL, warning=warning,
                           place=pad.place("conditions", one.condition)))  # fmt: skip
     return found
