@@ -19,7 +19,8 @@ FLOORS = {
     "trials": 5,  # asks the proof and the crew's slips for their verdicts
     "proof": 4, "firmware": 4, "crew": 4, "records": 4,
     "simulation": 3,
-    "machine": 2, "site": 2, "table": 2,
+    "machine": 2.5,  # steps the table by name
+    "site": 2, "table": 2,
     "description": 1,
     "quantities": 0,
     "errors": -1,  # on the ground floor too, but quantities raises the one root error
