@@ -81,11 +81,12 @@ def _unknown(tree: Tree, path: Where, loc: Where, place: Place) -> Finding:
     where = trail(path[:-1])
     near = nearest(key, known)
     required = f"one of: {', '.join(known)}"
+    if ":" in key:
+        head, _, rest = key.partition(":")
+        return Finding("unknown-key", "error", place, f"'{key}' in {where} has no space after its colon", required, f"write '{head}: {rest}'")
     if near:
         full = trail((*path[:-1], near))
         return Finding("unknown-key", "error", place, f"'{key}' in {where} is not a key known there", required, f"write '{near}' ({full})")
-    if ":" in key:
-        return Finding("unknown-key", "error", place, f"'{key}' in {where} has no space after its colon", required, "write a space after the colon")
     if key[:1].isdigit():
         mend = "write the decimal point as a full stop; inside { } a comma starts the next key"
         return Finding("unknown-key", "error", place, f"'{key}' in {where} is not a key known there: a comma stands before it", required, mend)

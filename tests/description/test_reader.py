@@ -269,3 +269,13 @@ def test_too_many_findings_are_counted_and_cut() -> None:
         loads(CLUB + "".join(f"key_{i}: 1\n" for i in range(1000)), "pad.yaml")
     assert len(caught.value.findings) == 300
     assert "1000 findings (the first 300 are shown)" in caught.value.message
+
+
+def test_a_colon_without_its_space_is_told_as_such() -> None:
+    found = refused(changed(("at_latest: 180 s", "at_latest:180 s")))
+    assert any("write 'at_latest: 180 s'" in one.mend for one in found if one.name == "unknown-key")
+
+
+def test_a_list_where_a_mapping_is_due_is_told_and_the_rest_still_read() -> None:
+    found = refused(changed(("trips:                               #", "trips: []\nxtrips:   #"), ("go_to: hung_up", "go_to: hang_up")))
+    assert sorted(names(found)) == ["unknown-key", "unknown-name", "wrong-shape"]
