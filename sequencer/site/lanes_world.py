@@ -18,6 +18,7 @@ from sequencer.description.grounds import VolumePart
 from sequencer.description.pad import Pad
 from sequencer.errors import SequencerError
 from sequencer.site.lanes_gas import GasLanes
+from sequencer.site.lanes_lines import ValveLanes
 from sequencer.site.lanes_look import HoldLanes, SupplyLanes
 from sequencer.site.lanes_sense import ConverterLanes, HeartLanes
 from sequencer.site.world import World
@@ -52,7 +53,8 @@ class LaneWorlds:
         for lane, world in enumerate(worlds):
             world.net = world.ground.net = self.gas.view(lane, world.net)
         self.seen = np.array([world._seen for world in worlds])
-        self.commands: list[tuple[int, ...] | None] = [world._commands for world in worlds]
+        undriven = (-1,) * len(worlds[0].drives)
+        self.valves = ValveLanes(worlds, np.array([world._commands or undriven for world in worlds], dtype=np.int64).T.copy())
         self.contacts = np.array([world.wiring.levels for world in worlds], dtype=bool).T.reshape(len(worlds[0].wiring.contacts), -1)
         self._first = True
         self._reliefs = [relief.path for relief in worlds[0].reliefs.values()]
@@ -62,6 +64,7 @@ class LaneWorlds:
         self._restless: set[int] = set()
         self.active: set[int] = set()
         """Lanes whose own World is asked in every step."""
+        self._own = np.zeros(self.n, dtype=bool)
         self.arrived: list[int] = []
         """Lanes in which somebody came to the end of a walk in the last step."""
         self.lost: set[int] = set()
@@ -81,13 +84,14 @@ class LaneWorlds:
             world._seen = int(self.seen[lane])
             for supply in self.supplies:
                 supply.load(world, lane)
+            self.valves.load(world, lane)
             for head in world.heads.values():
                 head.settle()
             self._current.add(lane)
         return world
 
-    def store(self, lane: int) -> None:
-        """Take over what was done to a lane."""
+    def store(self, lane: int, *, stepped: bool = False) -> None:
+        """Take over what was done to a lane; `stepped`: its own World has just made a whole step."""
         world = self.worlds[lane]
         self.seen[lane] = world._seen
         for supply in self.supplies:
@@ -96,7 +100,10 @@ class LaneWorlds:
         self.hold.store(world, lane)
         if (self.hold.freed[:, lane] & ~freed).any():
             self.freed.append(lane)
-        if world.moves or not world.powered or self.commands[lane] != world._commands:
+        self.valves.store(world, lane)
+        # After a whole step what is left of "stirred" asks for a look only, unless a contact has still to follow.
+        stirred = world.ground.stirred and (not stepped or world.follows_late)
+        if stirred or world.at_work or not world.powered or self.valves.others_new(lane):
             self.active.add(lane)
         else:
             self.active.discard(lane)
@@ -109,10 +116,9 @@ class LaneWorlds:
         if not world.powered:
             self.lost.add(lane)
 
-    def command(self, lane: int, codes: tuple[int, ...]) -> None:
-        """The box commands something else from the next step on."""
-        self.commands[lane] = codes
-        self.active.add(lane)
+    def command(self, lanes: NDArray[np.int64], codes: NDArray[np.int64]) -> None:
+        """The boxes of some lanes command something else, (output, lane), from the next step on."""
+        self.active.update(self.valves.command(lanes, codes).tolist())
 
     # ------------------------------------------------------------------ time
 
@@ -122,14 +128,17 @@ class LaneWorlds:
         self.arrived.clear()
         self.freed.clear()
         asked = sorted(self.active)
-        busy = [self.load(lane).before_gas(self.commands[lane], dt) for lane in asked]
+        own = self._own
+        own[:] = False
+        own[asked] = True
+        busy = [self.load(lane).before_gas(self.valves.commands(lane), dt) for lane in asked]
+        touched = self.valves.step(gas, own, dt)
         self._done += 1
         gas.step(dt)
-        moved = gas.substeps != self.seen
-        moved[asked] = False
-        for lane, touched in zip(asked, busy, strict=True):
-            self.worlds[lane].after_gas(dt, touched)
-            self.store(lane)
+        moved = ((gas.substeps != self.seen) | touched) & ~own
+        for lane, touch in zip(asked, busy, strict=True):
+            self.worlds[lane].after_gas(dt, touch)
+            self.store(lane, stepped=True)
         self._look(np.flatnonzero(moved))
         self._current &= self.active
         while self._walks and self._walks[0][0] <= self._done:
@@ -151,7 +160,7 @@ class LaneWorlds:
         if need.any():
             for lane in lanes[need]:
                 self.load(int(lane)).after_gas(dt, True)
-                self.store(int(lane))
+                self.store(int(lane), stepped=True)
             lanes = lanes[~need]
         self.seen[lanes] = gas.substeps[lanes]
         for supply in self.supplies:

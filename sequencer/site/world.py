@@ -110,12 +110,14 @@ class World(Vehicle):
             ground.news.clear()
 
     @property
-    def moves(self) -> bool:
-        """Whether anything but the gas is touched or on its way: then the next step is more than the gas's."""
-        ground = self.ground
-        return bool(
-            ground.stirred or ground.moving or self._waiting or self._working() or any(servo.awake for servo in self._servos)
-        )
+    def at_work(self) -> bool:
+        """Whether something beside gas and valves is on its way: a relay, a servo, a catch, a relief."""
+        return bool(self._waiting) or self._working() or any(servo.awake for servo in self._servos)
+
+    @property
+    def follows_late(self) -> bool:
+        """Whether a contact that a part moves has still to follow it."""
+        return any(truth() != contact.let_be for contact, truth in self._follows)
 
     def _drive(self, commands: tuple[int, ...] | None) -> None:
         """Bring valves, relays, lamps and servos to what is commanded, as far as their supplies let them."""

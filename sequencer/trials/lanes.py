@@ -118,6 +118,7 @@ class Together:
         havens = frozenset(row.to for row in table.rows if row.origin.startswith("trip "))
         self.stages = [_Stage(pad, seed, begin, table, havens) for pad, seed in zip(pads, seeds, strict=True)]
         self.eye = Eye(pads[0], table)
+        self._servos = [index for _, index in self.eye.servos]
         self._first_steps(begin, [boot_ms(pad, seed) for pad, seed in zip(pads, seeds, strict=True)])
         self.worlds = LaneWorlds([stage.world for stage in self.stages], seeds)
         self.boxes = Lanes(table, [begin.memory or power_up(table)] * self.n)
@@ -164,9 +165,12 @@ class Together:
                 if lane in self.running:
                     stages[lane].moved(done + int(self.clock[lane]), row, to)
                     woken.add(lane)
-        for lane, codes in zip(commanded.tolist(), self.boxes.outputs[:, commanded].T.tolist(), strict=True):
-            worlds.command(lane, tuple(codes))
-            self.eye.asked(stages[lane].course, done + int(self.clock[lane]), codes, lambda lane=lane: self._pressures(lane))
+        if commanded.size:
+            codes = self.boxes.outputs[:, commanded]
+            worlds.command(commanded, codes)
+            for k in np.flatnonzero((codes[self._servos] != 0).any(axis=0)):
+                lane = int(commanded[k])
+                self.eye.asked(stages[lane].course, done + int(self.clock[lane]), codes[:, k], lambda lane=lane: self._pressures(lane))
         first = worlds._done == 0
         for lane, stage in enumerate(stages) if first else ():
             if stage.state < 0:

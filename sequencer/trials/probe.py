@@ -184,7 +184,7 @@ def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enoug
         if entry.kind == "move":
             keys.update((entry.row, "row", fault) for fault in ("", *site.faults))
     done = tuple(e for i, e in enumerate(plan.ordered) if i not in site.left_out)
-    moves = tuple((ms, entry.to) for ms, entry in zip(box.log_ms, box.log, strict=True))
+    moves = tuple((ms, entry.to or pad.first_state) for ms, entry in zip(box.log_ms, box.log, strict=True))
     return Trial(replace(plan, events=done), tuple(sorted(breaches.values(), key=lambda b: b.ms)), frozenset(keys), moves, site.ms)
 
 
