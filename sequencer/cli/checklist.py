@@ -40,11 +40,13 @@ def command(
     """Print the launch-day checklist, its cards, and the lines that nobody wrote but the pad implies."""
     from sequencer.crew.checklist import checklist
     from sequencer.description import load
+    from sequencer.sizing.build import numbers_sheet
 
     kind = format or _by_ending(out)
     if kind is Format.PDF and out is None and not json:
         raise SequencerError("a PDF needs a file: add --out F")
-    sheet = checklist(load(file))
+    pad = load(file)
+    sheet = checklist(pad, numbers_sheet(pad).lines)
     text = b"" if json and out is None else _written(sheet, kind, paper)
     if out is not None:
         out.write_bytes(text)

@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sequencer.crew.figures import PressureStep, StandOff, Terminal, pressure_steps, stand_off, terminals
+from sequencer.crew.figures import (
+    PressureStep,
+    Sized,
+    StandOff,
+    Terminal,
+    Timing,
+    failing,
+    pressure_steps,
+    stand_off,
+    terminals,
+    timings,
+)
 from sequencer.crew.proposals import Proposal, proposals
 from sequencer.crew.words import CAUTIONS, bar, lit, moved, spoken
 from sequencer.description.box import AnalogInput
@@ -83,6 +95,8 @@ class Checklist:
     lamps: tuple[Lamp, ...]
     pressures: tuple[PressureStep, ...]
     stand_off: StandOff | None
+    timings: tuple[Timing, ...]
+    sizing_fails: tuple[str, ...]
     wiring: tuple[Terminal, ...]
     cards: tuple[Sheet, ...]
     proposed: tuple[Proposal, ...]
@@ -94,8 +108,11 @@ class Checklist:
         return f"{self.title} · revision {self.revision} · table {self.checksum}"
 
 
-def checklist(pad: Pad) -> Checklist:
-    """Build the checklist of a file; raises DoesNotFit where its table cannot be compiled."""
+def checklist(pad: Pad, sized: Sequence[Sized] = ()) -> Checklist:
+    """Build the checklist of a file; `sized` are the lines of its sizing sheet, for stand-off and times.
+
+    Raises DoesNotFit where its table cannot be compiled.
+    """
     return Checklist(
         title=pad.title,
         revision=pad.revision,
@@ -107,7 +124,9 @@ def checklist(pad: Pad) -> Checklist:
         phases=_phases(pad),
         lamps=tuple(_lamp(pad, name) for name in pad.states),
         pressures=pressure_steps(pad),
-        stand_off=stand_off(pad),
+        stand_off=stand_off(sized),
+        timings=timings(sized),
+        sizing_fails=failing(sized),
         wiring=terminals(pad),
         cards=tuple(
             Sheet(

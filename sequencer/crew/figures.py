@@ -1,16 +1,18 @@
-"""Numbers of the checklist: pressure steps with load, energy and dump time; stand-off; terminals.
+"""Numbers of the checklist: pressure steps with load, energy and dump time; terminals; what the sizing sheet gives.
 
 Every number is worked at its unfavourable end from the same resolved parts as simulation and proof.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isinf
+from typing import Protocol
 
 from sequencer.crew.words import if_cut, sensed
 from sequencer.description.box import AnalogInput, LampOutput, RelayOutput, ServoOutput, ValveOutput
-from sequencer.description.grounds import HeadPart, LinePart, PadPart, ReliefPart, SupplyPart, VolumePart
+from sequencer.description.grounds import HeadPart, LinePart, ReliefPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.quantities import ATMOSPHERE, to_gauge
 from sequencer.site import energy, resolve, resolve_head
@@ -37,15 +39,37 @@ class PressureStep:
     dump: float | None
 
 
+class Sized(Protocol):
+    """A line of the sizing sheet, as far as the checklist reads it; the sheet itself is a room above."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def source(self) -> str: ...
+    @property
+    def shown(self) -> str: ...
+    @property
+    def worst_shown(self) -> str: ...
+    @property
+    def judgement(self) -> str: ...
+
+
 @dataclass(frozen=True)
 class StandOff:
-    """How far away by stored energy: metres, the rule that asks most, joules and at which pressure."""
+    """The stand-off of the sizing sheet as text, which rule asks for it, and the energy it is about."""
 
-    metres: float
-    rule: str
+    distance: str
     source: str
-    joules: float
-    says: str
+    energy: str
+
+
+@dataclass(frozen=True)
+class Timing:
+    """A time or a trapped pressure of the sizing sheet: what, nominal, at worst."""
+
+    what: str
+    usual: str
+    worst: str
 
 
 @dataclass(frozen=True)
@@ -88,7 +112,8 @@ def dump_time(pad: Pad, volume: str, gauge: float) -> float | None:
         if line.line.origin == volume and line.line.end == "air" and line.opened_by in pad.outputs:
             path = resolve.line(pad, name).at("least")
             room = resolve.gas_volume(pad, volume, water=False)
-            times.append(vent_time(room, path, gauge + ATMOSPHERE, EMPTY_FROM + ATMOSPHERE))
+            cold = resolve.air_temperature(pad).low
+            times.append(vent_time(room, path, gauge + ATMOSPHERE, EMPTY_FROM + ATMOSPHERE, temperature=cold))
     times = [t for t in times if not isinf(t)]
     return min(times) if times else None
 
@@ -101,18 +126,25 @@ def highest(pad: Pad, volume: str) -> tuple[float, str]:
     return max(settings) if settings else (part.rated.si, "its rated pressure")
 
 
-def stand_off(pad: Pad) -> StandOff | None:
-    """The greatest stand-off any rule asks for with every vessel at its highest pressure; None without gas."""
-    if not pad.parts(SupplyPart):
+def stand_off(sized: Sequence[Sized]) -> StandOff | None:
+    """The stand-off of the sizing sheet; None where it has none (or was not asked)."""
+    lines = {line.name: line for line in sized}
+    line = lines.get("stand-off, all people")
+    if line is None:
         return None
-    total, top = 0.0, 0.0
-    for name in pad.parts(VolumePart):
-        gauge, _ = highest(pad, name)
-        total += energy.pcc2_energy(gauge + ATMOSPHERE, resolve.gas_volume(pad, name, water=False))
-        top = max(top, gauge)
-    local = max((p.local_distance.si for p in pad.parts(PadPart).values() if p.local_distance is not None), default=0.0)
-    rule = energy.stand_off(total, top, eye_protection=True, local=local).governing
-    return StandOff(rule.distance, rule.name, rule.source, total, "every vessel full of gas, its relief valve open")
+    energy_line = lines.get("energy, all vessels")
+    return StandOff(line.shown, line.source, energy_line.worst_shown if energy_line is not None else "")
+
+
+def timings(sized: Sequence[Sized]) -> tuple[Timing, ...]:
+    """How long each way to air takes, and what stays shut in, from the sizing sheet."""
+    wanted = (" empty in", ": pocket before its valve")
+    return tuple(Timing(x.name.replace("_", " "), x.shown, x.worst_shown) for x in sized if x.name.endswith(wanted))
+
+
+def failing(sized: Sequence[Sized]) -> tuple[str, ...]:
+    """Lines of the sizing sheet that fail."""
+    return tuple(line.name for line in sized if line.judgement == "fails")
 
 
 def terminals(pad: Pad) -> tuple[Terminal, ...]:

@@ -37,9 +37,11 @@ def _front(sheet: Checklist) -> str:
     if sheet.stand_off is not None:
         off = sheet.stand_off
         lines += [
-            "", f"**Stand-off: at least {off.metres:.0f} m** ({off.rule}, {off.source}; {off.joules / 1000:.1f} kJ, {off.says}).",
+            "", f"**Stand-off: at least {off.distance}** ({off.source}; {off.energy} at most).",
             "Blast only; fragments, hoses and the vehicle go further. The site's own distance governs where it is greater.",
         ]  # fmt: skip
+    if sheet.sizing_fails:
+        lines += ["", f"**The sizing sheet fails: {', '.join(sheet.sizing_fails)}. Do not launch on it.**"]
     lines += ["", "| Place | Date | Wind | Range opened | Range closed |", "|---|---|---|---|---|", "| | | | | |", ""]
     lines += ["## Roles", ""]
     lines.append(
@@ -105,7 +107,15 @@ def _pressures(sheet: Checklist) -> str:
         "## Pressure steps\n\n"
         + table(["state", "vessel", "pressure", "load on the head", "energy", "dump to 0.1 bar"], rows)
         + "\n\nLoad at the largest seat and least weight; dump at the slow end, gas only. Water going out first takes longer."
+        + _timings(sheet)
     )
+
+
+def _timings(sheet: Checklist) -> str:
+    if not sheet.timings:
+        return ""
+    rows = [[x.what, x.usual, x.worst] for x in sheet.timings]
+    return "\n\n### From the sizing sheet, from the highest pressure\n\n" + table(["what", "usual", "at worst"], rows)
 
 
 def _wiring(sheet: Checklist) -> str:

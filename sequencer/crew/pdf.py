@@ -146,8 +146,10 @@ class _Story:
         story.append(Spacer(1, 8))
         if sheet.stand_off is not None:
             off = sheet.stand_off
-            story.append(self._say(f"<b>Stand-off at least {off.metres:.0f} m</b>: {escape(off.rule)}, {escape(off.source)}; {off.joules / 1000:.1f} kJ, {escape(off.says)}."))
+            story.append(self._say(f"<b>Stand-off at least {escape(off.distance)}</b>: {escape(off.source)}; {escape(off.energy)} at most."))
             story.append(self._say("Blast only; fragments, hoses and the vehicle go further. The site's own distance governs where it is greater."))
+        if sheet.sizing_fails:
+            story.append(self._say(f"<b>The sizing sheet fails: {escape(', '.join(sheet.sizing_fails))}. Do not launch on it.</b>"))
         story.append(Spacer(1, 8))
         story.append(self._table(["place", "date", "wind", "range opened", "range closed"], [[""] * 5], [3, 2, 2, 2, 2], height=26))
         story.append(self._say("Roles", self.head))
@@ -215,7 +217,12 @@ class _Story:
         ]  # fmt: skip
         head = ["state", "vessel", "pressure", "load on head", "energy", "dump to 0.1 bar", "read"]
         note = "Load at the largest seat and least weight; dump at the slow end, gas only. Water going out first takes longer."
-        return [self._say("Pressure steps", self.head), self._table(head, rows, [3, 2, 2.4, 2.4, 2.2, 2.4, 2.6]), self._say(note, self.small)]
+        story = [self._say("Pressure steps", self.head), self._table(head, rows, [3, 2, 2.4, 2.4, 2.2, 2.4, 2.6]), self._say(note, self.small)]
+        if self.sheet.timings:
+            times = [[escape(x.what), escape(x.usual), escape(x.worst)] for x in self.sheet.timings]
+            story.append(self._say("From the sizing sheet, from the highest pressure", self.head))
+            story.append(self._table(["what", "usual", "at worst"], times, [6, 2.4, 2.4]))
+        return story
 
     def _wiring(self) -> list[Any]:
         rows = [[escape(w.terminal), f"<b>{escape(w.name.replace('_', ' '))}</b>", escape(w.says), escape(w.cut)] for w in self.sheet.wiring]

@@ -13,6 +13,7 @@ from sequencer.crew.markdown import markdown
 from sequencer.crew.proposals import proposals
 from sequencer.description import load, loads
 from sequencer.description.pad import Pad
+from sequencer.sizing.build import numbers_sheet
 from sequencer.table.compile import compile_table
 from sequencer.table.image import checksum
 
@@ -89,6 +90,26 @@ def test_energy_at_a_pressure_step_is_that_of_the_standard(curlew: Pad) -> None:
     p = 1_000_000 + 101_325
     full = next(step for step in pressure_steps(curlew) if step.state == "full_filling" and step.volume == "lower")
     assert full.joules == pytest.approx(2.5 * p * 0.010 * (1 - (101_000 / p) ** 0.286), rel=1e-9)
+
+
+def test_stand_off_and_dump_times_are_those_of_the_sizing_sheet(curlew: Pad) -> None:
+    sized = numbers_sheet(curlew)
+    sheet = checklist(curlew, sized.lines)
+    assert sheet.stand_off is not None
+    assert sheet.stand_off.distance == sized.line("stand-off, all people").shown
+    worst = sized.line("dump_line: lower empty in").worst_shown
+    assert any(time.what == "dump line: lower empty in" and time.worst == worst for time in sheet.timings)
+    text = markdown(sheet)
+    assert f"at least {sheet.stand_off.distance}" in text and "Blast only" in text and worst in text
+
+
+def test_a_sizing_sheet_that_fails_is_told_on_the_first_page(curlew: Pad) -> None:
+    pad = edited(("rated: 12 bar", "rated: 9 bar"))
+    sized = numbers_sheet(pad)
+    assert not sized.holds
+    sheet = checklist(pad, sized.lines)
+    assert sheet.sizing_fails
+    assert "Do not launch on it" in markdown(sheet).split("## Roles")[0]
 
 
 def test_markdown_escapes_what_would_break_a_table(sheet: Checklist) -> None:

@@ -18,9 +18,11 @@ from sequencer.crew.pdf import Paper, pdf
 from sequencer.crew.words import tied
 from sequencer.description import load
 from sequencer.errors import SequencerError
+from sequencer.sizing.build import numbers_sheet
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
-CURLEW = checklist(load(CONFIGS / "curlew.yaml"))
+PAD = load(CONFIGS / "curlew.yaml")
+CURLEW = checklist(PAD, numbers_sheet(PAD).lines)
 
 
 @pytest.fixture
