@@ -9,9 +9,11 @@ from __future__ import annotations
 import contextlib
 import importlib.util
 import io
+import re
 import shutil
 import sys
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Literal
@@ -40,7 +42,7 @@ class Part:
 
 @dataclass(frozen=True)
 class Done:
-    """How a part ended. `last` is the last line of its text, the command's own verdict."""
+    """How a part ended. `against` are lines of its text that speak against it, at most three; empty for a pass."""
 
     command: str
     title: str
@@ -49,7 +51,7 @@ class Done:
     seconds: float
     files: tuple[str, ...]
     needed: bool
-    last: str
+    against: tuple[str, ...]
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,12 @@ class Pack:
     passed: bool
 
 
-def parts(out: Path) -> tuple[Part, ...]:
-    """Every part in order; paths point into `out`."""
+AGAINST = re.compile(r"\b(BROKEN|broken|FAILS?|fails?|NOT EXAMINED|error:|warning:|waited in vain|disagree|gives up)\b")
+"""Words by which a command's own text speaks against the pad."""
+
+
+def parts(out: Path, drills: Iterable[str] = ()) -> tuple[Part, ...]:
+    """Every part in order; paths point into `out`; one part for each drill of the file."""
     at = {name: str(out / name) for name in ("box_log.csv", "run.svg", "export", "checklist.md", "checklist.html", "checklist.pdf", "report.html")}
     return (
         Part("check", "Critical reading", text="check.txt"),
@@ -76,6 +82,7 @@ def parts(out: Path) -> tuple[Part, ...]:
         Part("checklist", "Checklist (for the printer)", ("--out", at["checklist.pdf"]), makes=("checklist.pdf",)),
         Part("checklist", "Checklist (for a browser)", ("--out", at["checklist.html"]), makes=("checklist.html",)),
         Part("steps", "Every step done wrong", text="steps.txt", needed=False),
+        *(Part("run", f"Drill {name}", ("--drill", name, "--quiet"), f"drills/{name}.txt") for name in drills),
         Part("sizing", "Sizing sheet", text="sizing.txt", needed=False),
         Part("report", "One-page report", ("--out", at["report.html"]), needed=False, makes=("report.html",)),
     )  # fmt: skip
@@ -96,7 +103,7 @@ def command(
     out.mkdir(parents=True, exist_ok=True)
     (out / "description.yaml").write_bytes(pad.text.encode())  # the text that was read, not what it may be by now
     done = []
-    for part in parts(out):
+    for part in parts(out, pad.drills):
         print(f"{part.title} …", file=sys.stderr, flush=True)
         done.append(_do(part, file, out))
         print(f"    {WORDS[done[-1].result]}, {done[-1].seconds:.1f} s", file=sys.stderr, flush=True)
@@ -114,7 +121,7 @@ def command(
 def _do(part: Part, file: Path, out: Path) -> Done:
     """Run one command and keep its text; a defect of the tool counts as a failure of the part."""
     if importlib.util.find_spec(f"sequencer.cli.{part.command}") is None:
-        return Done(part.command, part.title, "missing", None, 0.0, (), part.needed, "")
+        return Done(part.command, part.title, "missing", None, 0.0, (), part.needed, ())
     from sequencer.cli.main import main
 
     for name in part.makes:  # what an earlier pack left must not pass for today's
@@ -127,12 +134,15 @@ def _do(part: Part, file: Path, out: Path) -> Done:
         text += "\n" + complained.getvalue()
     files = [name for name in part.makes if (out / name).exists()]
     if part.text:
+        (out / part.text).parent.mkdir(parents=True, exist_ok=True)
         (out / part.text).write_text(text, encoding="utf-8")
         files.insert(0, part.text)
     whole = code == 0 and len(files) == len(part.makes) + bool(part.text)
-    last = next((line.strip() for line in reversed(text.splitlines()) if line.strip()), "")
+    lines = [line.strip() for line in text.splitlines() if AGAINST.search(line)]
+    found = tuple(lines[:3]) or (("it says nothing more",) if not whole else ())
     return Done(
-        part.command, part.title, "pass" if whole else "fail", code, time.monotonic() - begun, tuple(files), part.needed, last
+        part.command, part.title, "pass" if whole else "fail", code, time.monotonic() - begun, tuple(files), part.needed,
+        () if whole else found,
     )  # fmt: skip
 
 
@@ -153,11 +163,11 @@ def index(pack: Pack) -> str:
         word = WORDS[one.result] + (f" (exit {one.exit_code})" if one.exit_code else "")
         if one.result == "missing" and one.needed:
             word = "FAIL: not in this version"
-        rows.append([one.title, f"`{one.command}`", word, ", ".join(one.files) or "-", one.last])
+        rows.append([one.title, f"`{one.command}`", word, ", ".join(one.files) or "-", "; ".join(one.against)])
     verdict = "Every needed part passed." if pack.passed else "NOT READY: at least one part failed or is missing. Do not launch on this pack."
     return "\n".join([
         f"# {pack.title}: launch pack", "", f"Revision {pack.revision} · table {pack.checksum}", "",
         "Blind to: everything that is not in `description.yaml`. Each part names its own blind spots first.",
         *(f"{caution}" for caution in CAUTIONS), "", f"**{verdict}**", "",
-        table(["part", "command", "result", "files", "its last line"], rows), "",
+        table(["part", "command", "result", "files", "against it"], rows), "",
     ])  # fmt: skip
