@@ -37,9 +37,9 @@ class Watch:
 
     def look(self, cmd: tuple[int, ...], state: int, bits: int) -> None:
         """Note which parts of the rule have been true at some time."""
-        self.unseen = [part for part in self.unseen if not part(cmd, state, bits)]
-        if not self.unseen:
-            self.exercised = True
+        if self.unseen:
+            self.unseen = [part for part in self.unseen if not part(cmd, state, bits)]
+            self.exercised = self.exercised or not self.unseen
 
     def breach(self, ms: int, says: str) -> None:
         if self.broken_ms is None:

@@ -138,6 +138,9 @@ class StandIn:
     def load(self, head: str) -> float:
         return self.gas[self.pad.parts(HeadPart)[head].release_head] * 3.8e-4
 
+    def head_state(self, head: str) -> str:
+        return self.heads[head]
+
     def line_open(self, line: str) -> bool:
         part = self.pad.parts(LinePart)[line]
         if part.opened_by in self.pad.outputs:

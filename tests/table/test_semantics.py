@@ -2,62 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import pytest
 
-from sequencer.description import Pad, loads
-from sequencer.description.terms import AtLeast, Condition
-from sequencer.errors import DoesNotFit, SequencerError
-from sequencer.quantities import parse
-from sequencer.table import Inputs, Memory, Table, compile_table, power_up, scan
+from sequencer.errors import SequencerError
+from sequencer.table import compile_table
 from sequencer.table.table import MAX_SCANS
-
-HEAD = """title: Small
-revision: 1
-scan: 10 ms
-pressures: gauge
-inputs:
-  k: {contact: closes when pressed, steady_for: STEADY}
-  p: {analog: 8 bit, reads: tank, points: {10: 0 bar, 110: 1 bar}, accuracy: 0.01 bar, valid: 6 to 130}
-  h: {heartbeat: every 20 ms}
-outputs:
-  o: {relay: [off, on], rest: off}
-site:
-  tank: {volume: 1 l, rated: 2 bar}
-"""
-TWO = "states:\n  a: {says: A., leave: [LEAVE]}\n  b: {says: B., outputs: {o: on}, stays: it just does}\n"
-
-
-def pad(conditions: dict[str, str], leave: str = "", steady: str = "0 ms", tail: str = "", states: str = TWO) -> Pad:
-    lines = "conditions:\n" + "".join(f"  {name}: {text}\n" for name, text in conditions.items())
-    body = states.replace("leave: [LEAVE]", f"leave: [{leave}]" if leave else "stays: it just does")
-    return loads(HEAD.replace("STEADY", steady) + lines + body + tail)
-
-
-class Box:
-    """A table under scan, with plain words for its inputs."""
-
-    def __init__(self, table: Table) -> None:
-        self.table = table
-        self.memory: Memory = power_up(table)
-
-    def go(self, scans: int = 1, k: int = 0, p: int = 60, h: int = 1) -> list[bool]:
-        """Scan so often with these inputs; the values of the first condition."""
-        seen = []
-        for _ in range(scans):
-            self.memory, self.outputs, self.move = scan(self.table, self.memory, Inputs((k,), (p,), (h,)))
-            seen.append(bool(self.memory.bits & 1))
-        return seen
-
-    @property
-    def state(self) -> str:
-        return self.table.states[self.memory.state].name
-
-
-def box(conditions: dict[str, str], leave: str = "", **more: str) -> Box:
-    return Box(compile_table(pad(conditions, leave, **more)))
-
+from tests.table.small import TWO, Box, box, pad
 
 # ---- delays: IEC 61131-3 timers; values of the worked unit test in the project's facts, after the standard ----
 
@@ -327,38 +277,3 @@ def test_a_contact_that_never_settles_keeps_the_box_in_its_first_state() -> None
     for i in range(200):
         b.go(1, k=i // 2 % 2)
     assert b.state == "a" and not b.memory.settled
-
-
-# ---- what does not fit: case C14 ----------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize("leave", ["{go_to: b, at_latest: 600 days}", "{go_to: b, once: x, not_before: 500 days}"])
-def test_a_time_beyond_the_timer_is_refused_with_the_number_and_the_width(leave: str) -> None:
-    with pytest.raises(SequencerError, match="at most 4294967294 scans"):
-        pad({"x": "k is pressed"}, leave)
-
-
-def test_a_delay_beyond_sixteen_bits_of_scans_is_refused_by_the_reader_and_by_the_compiler() -> None:
-    """70 s fits at 10 ms a scan (7000 scans; in 16-bit milliseconds it would become 4464 ms); 11 minutes do not."""
-    fits = pad({"x": "k is pressed for 70 s"})
-    with pytest.raises(SequencerError, match="66000 scans"):
-        pad({"x": "k is pressed for 11 min"})
-    longer = replace(fits.conditions["x"], held=parse("11 min", "time"))
-    with pytest.raises(DoesNotFit, match="66000 scans; the field holds at most 65534"):
-        compile_table(fits.model_copy(update={"conditions": {"x": longer}}))
-
-
-def test_seventy_seconds_are_seventy_seconds() -> None:
-    b = box({"x": "k is pressed for 70 s"})
-    b.go(1)
-    assert b.go(7000, k=1)[-1] is False
-    assert b.go(1, k=1) == [True]
-
-
-def test_a_threshold_beyond_the_converter_is_refused_by_the_reader_and_by_the_compiler() -> None:
-    with pytest.raises(SequencerError, match="310 counts"):
-        pad({"x": "p at least 3 bar"})
-    fits = pad({"x": "p at least 1 bar"})
-    beyond = Condition(AtLeast("p", parse("3 bar", "pressure")))
-    with pytest.raises(DoesNotFit, match="converts 0 to 255"):
-        compile_table(fits.model_copy(update={"conditions": {"x": beyond}}))
