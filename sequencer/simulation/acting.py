@@ -37,6 +37,7 @@ def do(session: Session, who: str, action: Action) -> None:
         return
     if isinstance(action, Blink):
         world.set_power(False)
+        session.supply_cut = True
         session.follow(action.off_ms, who, PowerOn())
         session.tell("power", who or "supply", f"the supply is away for {action.off_ms} ms")
         return
@@ -70,6 +71,7 @@ def do(session: Session, who: str, action: Action) -> None:
         session.tell("act", who, f"{action.jack} pumped to {show(action.newtons, 'kgf')}")
     elif isinstance(action, PowerOff | PowerOn):
         world.set_power(isinstance(action, PowerOn))
+        session.supply_cut = isinstance(action, PowerOff)
         if isinstance(action, PowerOff):
             session.tell("power", who or "supply", "the supply goes away")
     else:

@@ -61,6 +61,7 @@ class Session:
         self.released: set[str] = set()  # heads that have let go at some time
         self.struck = [0, 0]  # equipment faults, slips
         self.last_act_ms = 0
+        self.supply_cut = False  # whether the supply was taken away; else a reset is a brown-out
         self.recorder = Recorder(pad, self.table) if record else None
         self._dt = pad.scan_ms / 1000
         self._undriven = self._codes_undriven()
@@ -154,6 +155,7 @@ class Session:
         self.faults.append(name)
         self.struck[fault.kind == "slip"] += 1
         self.tell("fault", action.part, fault.says.removeprefix(f"{action.part}: "), (name,))
+        self.supply_cut = self.supply_cut or isinstance(self.pad.site.get(action.part), PowerPart) and action.mode == "fails"
         if action.part == "box":
             self.box.hang()
         else:
@@ -214,11 +216,11 @@ class Session:
 
     def _power(self, world: Any) -> None:
         box, phase, cause = self.box, self.box.phase, self.box.cause
-        box.power(self.ms, world.powered, str(getattr(world, "reset_cause", "power-on")))
+        box.power(self.ms, world.powered, "power-on" if self.supply_cut else "brown-out")
         if box.phase != phase:
             self._moved = True
             words = {
-                "off": "the box has no power; every output goes to rest",
+                "off": "the box stops, its supply is gone or too low; every output goes to rest",
                 "booting": "the box boots; its pins are undriven",
                 "running": f"the box runs ({box.cause}), in {box.names[0]}",
                 "hung": "",

@@ -139,6 +139,14 @@ def test_a_hung_box_is_reset_by_the_watchdog_and_the_log_names_the_cause() -> No
     assert [entry.cause for entry in run.log if entry.kind == "power-up"] == ["power-on", "watchdog"]
 
 
+def test_a_supply_that_sags_under_a_stalled_servo_resets_the_box_as_a_brown_out() -> None:
+    events = [Event(InState("counting"), Strike("release", "jammed")), Event(InState("counting"), Strike("battery", "sags"))]
+    run = simulate(club(), events, crew=True, trace=False, until_ms=160_000)
+    causes = [entry.cause for entry in run.log if entry.kind == "power-up"]
+    assert causes[0] == "power-on" and "brown-out" in causes[1:]
+    assert run.state_at_end == "dumping"
+
+
 def test_without_power_no_state_is_shown_and_nobody_is_allowed_on_the_pad() -> None:
     run = simulate(club(), [Event(InState("rest"), PowerOff())], until_ms=90_000, trace=False)
     assert run.state_at_end == "" and not run.people_allowed
