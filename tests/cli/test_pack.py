@@ -9,6 +9,7 @@ import pytest
 
 from sequencer.cli import main as door
 from sequencer.cli import pack
+from sequencer.report import pack as report
 
 CURLEW = str(Path(__file__).resolve().parents[2] / "configs" / "curlew.yaml")
 
@@ -30,7 +31,7 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_pack_whose_needed_parts_pass_passes_and_still_names_what_is_missing(tmp_path: Path) -> None:
     assert door.main(["pack", CURLEW, "--out", str(tmp_path / "pack")]) == 0
     index = (tmp_path / "pack" / "index.md").read_text(encoding="utf-8")
-    assert "not in this version" in index
+    assert "this version has no such command" in index
     assert (tmp_path / "pack" / "description.yaml").read_text(encoding="utf-8") == Path(CURLEW).read_text(encoding="utf-8")
 
 
@@ -45,7 +46,7 @@ def test_a_part_that_fails_fails_the_pack_and_leaves_its_text(tmp_path: Path, mo
     monkeypatch.setattr(pack, "parts", lambda out, drills=(): (bad,))
     assert door.main(["pack", CURLEW, "--out", str(tmp_path)]) == 1
     assert "docx" in (tmp_path / "said.txt").read_text(encoding="utf-8")
-    assert "FAIL (exit 2)" in (tmp_path / "index.md").read_text(encoding="utf-8")
+    assert "| FAIL |" in (tmp_path / "index.md").read_text(encoding="utf-8")
 
 
 def test_a_part_that_says_pass_but_leaves_no_file_fails(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -74,4 +75,36 @@ def test_a_file_that_cannot_be_used_makes_no_pack(tmp_path: Path) -> None:
 def test_the_full_pack_holds_every_part_of_the_job() -> None:
     commands = [part.command for part in pack.parts(Path("out")) if part.needed]
     assert [part.title for part in pack.parts(Path("out"), ["a", "b"]) if part.title.startswith("Drill")] == ["Drill a", "Drill b"]
-    assert list(dict.fromkeys(commands)) == ["check", "run", "prove", "export", "checklist"]
+    assert set(commands) == {"check", "checklist", "run", "sizing", "export", "steps", "prove"}
+
+
+def test_the_list_on_the_screen_fits_eighty_columns(tmp_path: Path, capsys: pytest.CaptureFixture[str], quick: None) -> None:
+    assert door.main(["pack", CURLEW, "--out", str(tmp_path)]) == 0
+    said = capsys.readouterr()
+    assert all(len(line) <= 80 for line in said.out.splitlines() if str(tmp_path) not in line)
+    assert "pass" in said.out and "[1 of 2]" in said.err
+
+
+CLUB = str(Path(CURLEW).parent / "club.yaml")
+
+
+@pytest.mark.parametrize(
+    ("words", "sentence"),
+    [
+        (["check", CURLEW], "nothing found in the file"),
+        (["check", str(Path(CURLEW).parent / "planted.yaml")], "warnings found in the file"),
+        (["run", CLUB, "--quiet"], "ended after "),
+        (["sizing", CURLEW], "no margin fails, "),
+        (["prove", CLUB, "--faults", "0"], "hold in this model"),
+        (["steps", str(Path(CURLEW).parent / "bench.yaml"), "--line", "10"], "hazards that only a human step prevents: "),
+    ],
+)
+def test_each_part_says_its_verdict_in_one_sentence(words: list[str], sentence: str, capsys: pytest.CaptureFixture[str]) -> None:
+    code = door.main(words)
+    said = report.sentence(words[0], capsys.readouterr().out, "pass" if code == 0 else "fail")
+    assert sentence in said and "\n" not in said
+
+
+def test_an_export_that_differs_is_never_told_as_agreed() -> None:
+    text = "this machine (gcc): 1,000 scans agreed, none differed\nCortex-M0+, emulated: DIFFERS after 12 scans that agreed\n"
+    assert report.sentence("export", text, "fail") == "this machine (gcc): 1,000 scans agreed; Cortex-M0+, emulated DIFFERS"
