@@ -8,6 +8,8 @@ All spans are SI (pressures: differences), marked `given=False`.
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
 from typing import Literal
@@ -107,13 +109,31 @@ def _span(key: str) -> Span:
 
 def assumed(key: str) -> Span:
     """The default of a key as a span marked `given=False`; raises KeyError for a key that has none."""
-    return _span(key)
+    value = _drawn.get(key)
+    if value is None:
+        return _span(key)
+    span = _span(key)
+    return Span(value, value, value, span.kind, span.text, given=False)
+
+
+_drawn: Mapping[str, float] = {}
+
+
+@contextmanager
+def drawn(values: Mapping[str, float]) -> Iterator[None]:
+    """Within it these keys have these values (SI) and no range: one world out of many, for tolerance trials."""
+    global _drawn
+    before, _drawn = _drawn, values
+    try:
+        yield
+    finally:
+        _drawn = before
 
 
 def given_or_assumed(value: Span | Quantity | None, key: str) -> Span:
     """The file's own value as a span, or the default of `key` where the file leaves it out."""
     if value is None:
-        return _span(key)
+        return assumed(key)
     if isinstance(value, Quantity):
         return Span(value.si, value.si, value.si, value.kind, value.text)
     return value

@@ -17,6 +17,7 @@ from sequencer.errors import SequencerError
 from sequencer.simulation.session import Session
 from sequencer.table import Memory, Table
 from sequencer.table.fast import Controller
+from sequencer.trials.draw import Draw
 
 SETTLE_MS = 2_000
 LONGEST_MS = 90 * 60_000
@@ -157,9 +158,10 @@ class Eye:
                     course.at_asked = tuple(float(p) for p in pressures())
 
 
-def session_from(pad: Pad, seed: int, begin: Begin, table: Table, *, record: bool = False) -> Session:
-    """A session that begins there; to be ticked like any other."""
-    session = Session(pad, seed=seed, steps=begin.steps(pad), table=table, record=record)
+def session_from(one: Draw, begin: Begin, table: Table, *, record: bool = False) -> Session:
+    """A session of a drawn pad that begins there; to be ticked like any other."""
+    pad = one.pad
+    session = Session(pad, seed=one.seed, steps=begin.steps(pad), table=table, record=record, make_world=lambda _, seed: one.world())
     begin.arrange(session.world)
     if begin.memory is not None:
         box, memory = session.box, begin.memory
@@ -169,10 +171,10 @@ def session_from(pad: Pad, seed: int, begin: Begin, table: Table, *, record: boo
     return session
 
 
-def alone(pad: Pad, seed: int, begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -> Course:
+def alone(one: Draw, begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -> Course:
     """One run by itself: until the crew is done and SETTLE_MS have passed."""
-    session = session_from(pad, seed, begin, table)
-    eye, course = Eye(pad, table), Course()
+    session = session_from(one, begin, table)
+    eye, course = Eye(one.pad, table), Course()
     world: Any = session.world
     peaks = [0.0] * len(eye.volumes)
     log, seen = session.box.log, len(session.box.log)

@@ -23,21 +23,19 @@ from sequencer.simulation.facts import Facts
 from sequencer.simulation.schedule import Schedule
 from sequencer.simulation.session import ASSUMED_BOOT
 from sequencer.simulation.steps import StepsDriver
-from sequencer.site.lanes_world import LaneWorlds
-from sequencer.site.world import World
+from sequencer.site.lanes_world import LaneWorlds, why_not
 from sequencer.table import Table, power_up
 from sequencer.table.lanes import Lanes
 from sequencer.trials.course import LONGEST_MS, SETTLE_MS, Begin, Course, Eye, Passed, alone
-
-_DRIVERLESS = 1 << 60
+from sequencer.trials.draw import Draw
 
 
 class _Stage:
     """One lane as its crew sees it (simulation.steps.Stage), and what acting needs of a session."""
 
-    def __init__(self, pad: Pad, seed: int, begin: Begin, table: Table, havens: frozenset[int]) -> None:
-        self.pad, self.table = pad, table
-        self.world = World(pad, seed=seed)
+    def __init__(self, one: Draw, begin: Begin, table: Table, havens: frozenset[int]) -> None:
+        self.pad, self.table = one.pad, table
+        self.world = one.world()
         begin.arrange(self.world)
         self.ms = self.last_act_ms = 0
         self.state = -1 if begin.memory is None else begin.memory.state
@@ -46,7 +44,7 @@ class _Stage:
         self.ended = False
         self._havens = havens
         self._schedule = Schedule((), _no_test)
-        self.driver = StepsDriver(pad, begin.steps(pad), self, seed)
+        self.driver = StepsDriver(one.pad, begin.steps(one.pad), self, one.seed)
 
     @property
     def state_name(self) -> str:
@@ -109,18 +107,18 @@ def boot_ms(pad: Pad, seed: int) -> int:
 
 
 class Together:
-    """Runs side by side. `pads` differ in their figures only; `table` is compiled from any of them."""
+    """Runs side by side. The pads differ in their figures only; `table` is compiled from any of them."""
 
-    def __init__(self, pads: Sequence[Pad], seeds: Sequence[int], begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -> None:
+    def __init__(self, draws: Sequence[Draw], begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -> None:
         self.table, self.longest_ms = table, longest_ms
-        self.scan_ms, self.n = table.scan_ms, len(pads)
-        self._alone = (pads, seeds, begin)
+        self.scan_ms, self.n = table.scan_ms, len(draws)
+        self._alone = (draws, begin)
         havens = frozenset(row.to for row in table.rows if row.origin.startswith("trip "))
-        self.stages = [_Stage(pad, seed, begin, table, havens) for pad, seed in zip(pads, seeds, strict=True)]
-        self.eye = Eye(pads[0], table)
+        self.stages = [_Stage(one, begin, table, havens) for one in draws]
+        self.eye = Eye(draws[0].pad, table)
         self._servos = [index for _, index in self.eye.servos]
-        self._first_steps(begin, [boot_ms(pad, seed) for pad, seed in zip(pads, seeds, strict=True)])
-        self.worlds = LaneWorlds([stage.world for stage in self.stages], seeds)
+        self._first_steps(begin, [boot_ms(one.pad, one.seed) for one in draws])
+        self.worlds = LaneWorlds([stage.world for stage in self.stages], [one.seed for one in draws])
         self.boxes = Lanes(table, [begin.memory or power_up(table)] * self.n)
         self.clock = self.worlds.ticks * self.scan_ms
         self.volumes = [self.worlds.worlds[0].net.index(name) for name in self.eye.volumes]
@@ -150,9 +148,9 @@ class Together:
         """All courses, in order."""
         while self.running and self._scan():
             pass
-        pads, seeds, begin = self._alone
+        draws, begin = self._alone
         for lane in sorted(self.worlds.lost):
-            self.stages[lane].course = alone(pads[lane], seeds[lane], begin, self.table, self.longest_ms)
+            self.stages[lane].course = alone(draws[lane], begin, self.table, self.longest_ms)
         return [stage.course for stage in self.stages]
 
     def _scan(self) -> bool:
@@ -218,6 +216,9 @@ class Together:
         return [float(p) - 101_325.0 for p in self.worlds.gas.p[self.volumes, lane]]
 
 
-def together(pads: Sequence[Pad], seeds: Sequence[int], begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -> list[Course]:
-    """The courses of many runs side by side; each equals `alone` of the same pad and seed."""
-    return Together(pads, seeds, begin, table, longest_ms).run()
+def together(draws: Sequence[Draw], begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -> list[Course]:
+    """The courses of many runs side by side; each equals `alone` of the same draw. A pad with an input that lanes do not
+    follow is run one by one."""
+    if why_not(draws[0].pad):
+        return [alone(one, begin, table, longest_ms) for one in draws]
+    return Together(draws, begin, table, longest_ms).run()

@@ -23,6 +23,7 @@ from sequencer.trials.menu import Menu
 from sequencer.trials.plan import Plan, with_values
 
 LOOK = 10  # periods between two looks at what is visited and broken
+QUIET_MS = 65_000  # with `settle_ms`: so long without a word from anyone or anything ends a trial
 Key = tuple[object, ...]
 
 
@@ -161,12 +162,15 @@ def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enoug
     pressures = [(name, edges) for name, edges in menu.edges.items() if edges]
     latest = max((e.moment.ms for e in plan.events if isinstance(e.moment, At)), default=0)
     tick, box, driver, turn, log = site.tick, site.box, site.driver, 0, 0
+    told, stirred_ms, patience = 0, 0, plan.settle_ms + QUIET_MS
     while site.ms < longest_ms:
         tick()
         turn += 1
         if turn % LOOK and len(box.log) == log:
             continue
         log = len(box.log)
+        if len(site.lines) != told:
+            told, stirred_ms = len(site.lines), site.ms
         bands = tuple(bisect_right(edges, site.world.pressure(name)) for name, edges in pressures)
         keys.add((box.state, bands, ""))
         for fault in site.faults:
@@ -175,6 +179,8 @@ def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enoug
             if watch.broken_ms is not None and watch.name not in breaches:
                 breaches[watch.name] = _breach(site, plan, watch.name, watch.broken_ms)
         if any(map(enough, breaches.values())) or (driver.idle and site.ms >= max(latest, site.last_act_ms) + plan.settle_ms):
+            break
+        if site.ms >= max(latest, stirred_ms) + patience:  # the crew waits for what does not come
             break
     for watch in watched:
         watch.finish(site.ms)
