@@ -13,8 +13,10 @@ from sequencer.description import terms as t
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
 from sequencer.simulation.facts import Facts, Statement
-from sequencer.simulation.reaction import allowance_ms
+from sequencer.simulation.reaction import allowance_ms, sensed_ms
 from sequencer.simulation.result import Judged
+
+LONG_AGO = -(1 << 40)  # ms
 
 
 @dataclass
@@ -79,23 +81,43 @@ class NeverWatch(Watch):
 
 
 class StartWatch(Watch):
+    """Judged at the moment of starting. What a contact senses is allowed that contact's reaction time, for a hand
+    that moves just before the scan beats every controller; pressures and people are judged at the instant."""
+
     def __init__(self, name: str, rule: Start, facts: Facts, pad: Pad) -> None:
         super().__init__(name, rule)
         output, _, position = rule.start.partition(" to ")
         self.output = facts.table.output_index(output)
         self.code = pad.output_positions[output].index(position)
-        self.test = facts.statement(rule.needs.expression)
+        self.needs = rule.needs.expression
         self.text = f"{rule.start} began although not: {rule.needs.text}"
         self.was: int | None = None
-        self.quiet = True
+        leaves = list(dict.fromkeys(t.leaves(self.needs)))
+        self.leaf = {leaf: facts.statement(leaf) for leaf in leaves}
+        self.allowed = {leaf: late for leaf in leaves if (late := sensed_ms(pad, leaf))}
+        self.last: dict[tuple[t.Expression, bool], int] = {}  # when a sensed leaf last had this value
+        self.quiet = not self.allowed
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        for leaf in self.allowed:
+            self.last[leaf, bool(self.leaf[leaf](cmd, state, bits))] = ms
         now = cmd[self.output]
         if now == self.code and self.was is not None and self.was != now:
             self.exercised = True
-            if not self.test(cmd, state, bits):
+            if not self._met(self.needs, True, ms, cmd, state, bits):
                 self.breach(ms, self.text)
         self.was = now
+
+    def _met(self, expression: t.Expression, wanted: bool, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> bool:
+        """Whether the expression is `wanted`, sensed leaves taken as they were at best within their time."""
+        if isinstance(expression, t.Not):
+            return self._met(expression.item, not wanted, ms, cmd, state, bits)
+        if isinstance(expression, t.And | t.Or):
+            met = (self._met(item, wanted, ms, cmd, state, bits) for item in expression.items)
+            return all(met) if isinstance(expression, t.And) == wanted else any(met)
+        if expression in self.allowed:
+            return ms - self.last.get((expression, wanted), LONG_AGO) <= self.allowed[expression]
+        return bool(self.leaf[expression](cmd, state, bits)) == wanted
 
 
 class ReactionWatch(Watch):

@@ -30,6 +30,11 @@ def allowance_ms(pad: Pad, rule: Never) -> int:
     return round(seconds * 1000) + 2 * pad.scan_ms
 
 
+def sensed_ms(pad: Pad, fact: t.Expression) -> int:
+    """Reaction time (ms) to a change of a fact that a contact senses; 0 for a fact that none does."""
+    return round(_sensed_after(pad, fact) * 1000) + 2 * pad.scan_ms if _contacts(pad, fact) else 0
+
+
 def _sensed_after(pad: Pad, fact: t.Expression) -> float:
     """Longest time (s) from the fact coming true until a condition that looks at it has turned."""
     if isinstance(fact, t.PressureIs):

@@ -47,6 +47,8 @@ class Told:
     def judge(self, fact: Any) -> Callable[[], bool]:
         name = type(fact).__name__
         wanted = getattr(fact, "wanted", True)
+        if name == "SwitchIs":
+            return lambda: self.true.get(name, False)
         return lambda: self.true.get(name, False) == wanted
 
 
@@ -115,6 +117,18 @@ def test_a_start_is_judged_at_the_moment_of_starting_only() -> None:
     assert w.result(True).outcome == "held"
     feed(w, (40, SHUT, 0), (50, OPEN, 0))
     assert w.broken_ms == 50
+
+
+def test_a_start_is_allowed_the_reaction_time_of_what_a_contact_senses() -> None:
+    """20 ms filter + two scans: a stop that was last seen up 40 ms before the start could not be known, 50 ms before it could."""
+    for since, outcome in ((80, "held"), (70, "held"), (60, "broken"), (50, "broken")):
+        w, told = watch("start: fill to open", "needs: stop is not pressed and nobody on the pad")
+        for ms in range(10, 100, 10):
+            told.true = {"SwitchIs": ms < since}  # the toy's SwitchIs is 'is not pressed' as it stands in the rule
+            feed(w, (ms, SHUT, 0))
+        told.true = {"SwitchIs": False}
+        feed(w, (100, OPEN, 0))
+        assert w.result(True).outcome == outcome, since
 
 
 def test_a_reaction_in_time_is_measured_and_a_late_one_is_broken() -> None:
