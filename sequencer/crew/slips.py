@@ -10,10 +10,14 @@ import multiprocessing
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Literal
 
 from sequencer.crew.progress import acts
+from sequencer.description import terms as t
+from sequencer.description.box import ContactInput
 from sequencer.description.crew import Step
+from sequencer.description.grounds import HeadPart, LinePart, PinPart, SupplyPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.simulation.session import Session
 from sequencer.simulation.steps import StepsDriver, slipped
@@ -27,7 +31,8 @@ SETTLE_MS = 60_000
 LONGEST_MS = 90 * 60_000
 BLIND = (
     "One slip at a time on the plain day, no faults, one seed: not what two slips do together, nor what a line is for that "
-    "the model does not hold (listening, looking, pulling, reading aloud)."
+    "the model does not hold (listening, looking, pulling, reading aloud). Once box and pad stand as on the plain day before "
+    "the same line, the rest is taken to go as on the plain day."
 )
 
 
@@ -118,24 +123,58 @@ def _branches(
     pad: Pad, table: Table, steps: list[Step], plans: list[tuple[int, Kind]], seed: int, told: Callable[[int, int], None]
 ) -> tuple[dict[tuple[int, Kind], _End], dict[tuple[int, Kind], _End]]:
     """(nominal end as seen from each branch, end of each branch). The whole nominal day is under (0, 'skip')."""
-    ends: dict[tuple[int, Kind], _End] = {}
-    starts: dict[tuple[int, Kind], int] = {}
+    plain = _Plain(pad, table, steps, seed)
     session = _begun(pad, table, seed)
     crowd = _Crowd(len(plans), told)
+    starts: dict[tuple[int, Kind], int] = {}
     for index, step in enumerate(steps):
         for plan in plans:
             if _first(*plan) == index:
                 starts[plan] = len(session.box.log)
-                crowd.add(plan, lambda plan=plan, index=index, session=session: _branch(pad, table, steps, plan, index, session, seed))
+                crowd.add(plan, partial(_branch, plain, plan, index, session if crowd.forks else None))
         if not _step(session, step, index, seed):
             break
-    ends.update(crowd.all())
-    whole = _finish(session, 0)
-    box_log = session.box.log
-    moves = [entry.to for entry in box_log]
-    nominal = {plan: _End(tuple(moves[at:]), (), whole.broken, (), whole.stopped) for plan, at in starts.items()}
-    nominal[0, "skip"] = whole
+    ends = crowd.all()
+    nominal = {plan: _End(plain.end.moves[at:], (), plain.end.broken, (), plain.end.stopped) for plan, at in starts.items()}
+    nominal[0, "skip"] = plain.end
     return nominal, ends
+
+
+class _Plain:
+    """The plain day, run once: how the pad and the box stood before each line, and how the day ended."""
+
+    def __init__(self, pad: Pad, table: Table, steps: list[Step], seed: int) -> None:
+        self.pad, self.table, self.steps, self.seed = pad, table, steps, seed
+        self.stands: list[tuple[object, ...]] = []
+        self.logged: list[int] = []
+        session = _begun(pad, table, seed)
+        for index, step in enumerate(steps):
+            self.stands.append(stand(session))
+            self.logged.append(len(session.box.log))
+            if not _step(session, step, index, seed):
+                break
+        self.end = _finish(session, 0)
+
+    def like(self, session: Session, left: int) -> bool:
+        """Whether a branch with `left` lines to go stands as the plain day did before those lines."""
+        index = len(self.steps) - left
+        return index < len(self.stands) and stand(session) == self.stands[index]
+
+
+def stand(session: Session) -> tuple[object, ...]:
+    """How box and pad stand: state, condition bits, hands, valves, heads with their load, pins, people, pressures to a tenth of a bar,
+    interlocks broken so far. Timers that run in the background are not in it."""
+    pad, world = session.pad, session.world
+    facts: list[t.Expression] = [t.SwitchIs(name, part.contact.word) for name, part in pad.inputs.items() if isinstance(part, ContactInput)]
+    facts += [t.PinIs(name, True) for name in pad.parts(PinPart)]
+    return (
+        session.box.state, session.box.bits, session.schedule.idle, tuple(world.judge(fact)() for fact in facts),
+        tuple(world.line_open(name) for name in pad.parts(LinePart)), tuple(world.supplies[n].hand_open for n in pad.parts(SupplyPart)),
+        tuple(round(world.load(name) / 50.0) for name in pad.parts(HeadPart)), tuple(world.head_state(name) for name in pad.parts(HeadPart)),
+        tuple(world.place(role) for role in pad.crew.roles), world.uncounted,
+        tuple(round(world.pressure(name) / 1e4) for name in pad.parts(VolumePart)),
+        tuple(watch.broken_ms is not None for watch in session.watches),
+    )  # fmt: skip
 
 
 def _begun(pad: Pad, table: Table, seed: int) -> Session:
@@ -150,22 +189,37 @@ def _step(session: Session, step: Step, index: int, seed: int) -> bool:
     return session.driver.finished
 
 
-def _branch(pad: Pad, table: Table, steps: list[Step], plan: tuple[int, Kind], index: int, session: Session | None, seed: int) -> _End:
-    """The rest of the day with one slip; without a session to branch from the day is run again up to there."""
+def _branch(plain: _Plain, plan: tuple[int, Kind], index: int, session: Session | None) -> _End:
+    """The rest of the day with one slip; without a session to branch from the day is run again up to there.
+
+    It ends early once everything stands as on the plain day before the same lines.
+    """
+    seed, steps = plain.seed, plain.steps
     if session is None:
-        session = _begun(pad, table, seed)
+        session = _begun(plain.pad, plain.table, seed)
         for at, step in enumerate(steps[:index]):
             _step(session, step, at, seed)
     number, kind = plan
-    at = len(session.box.log)
+    begun = len(session.box.log)
     session.struck[1] += 1
-    session.driver = StepsDriver(pad, slipped(steps, f"{kind} {number}")[index:], session, seed + index)
-    while not session.driver.idle and session.ms < LONGEST_MS:
-        session.tick()
+    rest = slipped(steps, f"{kind} {number}")[index:]
+    for done, step in enumerate(rest):
+        left = len(rest) - done
+        if rest[done:] == steps[len(steps) - left :] and plain.like(session, left):
+            moves = tuple(entry.to for entry in session.box.log[begun:])
+            end = _finish(session, begun)
+            return _End(_joined(moves, plain, left), end.trips, end.broken, end.asked, plain.end.stopped)
+        if not _step(session, step, len(steps) - left, seed):
+            break
     until = session.ms + SETTLE_MS
     while session.ms < until:
         session.tick()
-    return _finish(session, at)
+    return _finish(session, begun)
+
+
+def _joined(moves: tuple[str, ...], plain: _Plain, left: int) -> tuple[str, ...]:
+    """The moves so far, then those of the plain day from before its last `left` lines on."""
+    return moves + plain.end.moves[plain.logged[len(plain.steps) - left] :]
 
 
 def _finish(session: Session, at: int) -> _End:
@@ -259,7 +313,7 @@ class _Crowd:
         while self.running:
             self._wait()
         for key, branch in self.later:
-            self._keep(key, branch(session=None))
+            self._keep(key, branch())
         return self.done
 
 

@@ -13,9 +13,9 @@ SHORT = {
     "people only": "-",
 }  # fmt: skip
 LEGEND = (
-    "BROKEN: an interlock is broken, nothing stops it before.  trips: the box goes to its safe side.",
-    "refused: the box does not go on.  seen: the crew sees it on a dial.  other way: the box",
-    "goes another way, no rule broken.  no change: nothing notices.  -: nothing in the model.",
+    "BROKEN: an interlock is broken, nothing stops it before. trips: the box goes to its safe side. refused: the box does "
+    "not go on. seen: the crew sees it on a dial. other way: the box goes another way, no rule broken. no change: nothing "
+    "notices. -: nothing in the model."
 )
 
 
@@ -28,7 +28,7 @@ def slips_text(table: Slips) -> str:
     for number, _, do, slips in by_line(table):
         cells = "".join(f"{SHORT[slips[kind].result] if kind in slips else '':<10}" for kind in KINDS).rstrip()
         out.append(f"{number:>3} {textwrap.shorten(do, 24, placeholder='…'):<25}{cells}")
-    out += [*LEGEND, ""]
+    out += [*_wrap(LEGEND), ""]
     out.append("Hazards that only a human step prevents")
     for slip in table.only_people:
         _, who, do = next(line for line in table.lines if line[0] == slip.number)

@@ -71,7 +71,20 @@ def test_branching_off_and_running_again_from_the_start_give_the_same_table(monk
     assert slips(BENCH, lines=wanted) == branched
 
 
+def test_a_branch_ended_early_for_standing_as_the_plain_day_says_what_running_on_says(monkeypatch: pytest.MonkeyPatch) -> None:
+    club = load(CONFIGS / "club.yaml")
+    wanted = (3, 5, 7)
+    early = slips(club, lines=wanted, kinds=("skip", "double", "swap"))
+    monkeypatch.setattr(room._Plain, "like", lambda self, session, left: False)
+    assert slips(club, lines=wanted, kinds=("skip", "double", "swap")) == early
+
+
+def test_a_supply_left_shut_is_noticed_only_when_gas_is_wanted() -> None:
+    number = line("Open the cylinder")
+    assert result(slips(CURLEW, lines=(number,), kinds=("skip",)), number, "skip") == "trips"
+
+
 def test_the_text_fits_eighty_columns_and_opens_with_what_it_is_blind_to(table: Slips) -> None:
     text = slips_text(table)
     assert text.splitlines()[1].startswith("Blind to:")
-    assert all(len(one) <= 100 for one in text.splitlines())
+    assert all(len(one) <= 80 for one in text.splitlines())
