@@ -21,8 +21,8 @@ _NEVER = MAX_SCANS + 2  # a timer never gets there
 class Controller:
     """One running controller. `step` is one scan; all else is read-only to its user.
 
-    outputs, state, bits: as after the last scan. `send` is `step` for a tight loop: it takes an Inputs
-    and returns (outputs, move, state, bits).
+    outputs, state, bits: as after the last scan; spent: scans in the state as that scan compared them.
+    `send` is `step` for a tight loop: it takes an Inputs and returns (outputs, move, state, bits, spent).
     """
 
     def __init__(self, table: Table, memory: Memory | None = None) -> None:
@@ -30,12 +30,12 @@ class Controller:
         start = power_up(table) if memory is None else memory
         running = program(table)(start)
         next(running)
-        self.send: Callable[[Any], tuple[tuple[int, ...], Move | None, int, int]] = running.send
-        self.outputs, self.state, self.bits = start.outputs, start.state, start.bits
+        self.send: Callable[[Any], tuple[tuple[int, ...], Move | None, int, int, int]] = running.send
+        self.outputs, self.state, self.bits, self.spent = start.outputs, start.state, start.bits, start.timer
 
     def step(self, inputs: Inputs) -> Move | None:
         """One scan; returns the move if one fired."""
-        self.outputs, move, self.state, self.bits = self.send(inputs)
+        self.outputs, move, self.state, self.bits, self.spent = self.send(inputs)
         return move
 
     @property
@@ -178,7 +178,7 @@ def text(table: Table) -> str:
     line(3, f"got = yield Memory(n, state, timer, bits, {before}, {joined['delays']}, {joined['ages']}, "
             f"{joined['captured']}, stable, {joined['filters']}, seen, settled, {joined['silence']}, outs)")  # fmt: skip
     line(2, "contacts, counts, heard = got")
-    line(2, "move = None; changed = 0; old = bits")
+    line(2, "move = None; changed = 0; old = bits; spent = timer")
     for j in hearts:
         line(2, f"if heard[{j}]: q{j} = 0")
         line(2, f"elif q{j} < {NEVER_HEARD}: q{j} += 1")
@@ -212,7 +212,7 @@ def text(table: Table) -> str:
     line(3, f"outs = OUTPUTS[state, bits & {inhibited}]")
     line(3, f"command_bits = {_mask(command_bits)}")
     line(2, "n += 1")
-    line(2, "result = (outs, move, state, bits)")
+    line(2, "result = (outs, move, state, bits, spent)")
     return "\n".join(out) + "\n"
 
 
