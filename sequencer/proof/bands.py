@@ -167,9 +167,9 @@ def bands(pad: Pad, table: Table, durations: Durations, *, fine: bool = False) -
         else:
             for limit in upper_limits(pad, volume):
                 seen = [made.high for made in thresholds[volume] if made.rising and made.high < limit]
-                if seen and limit <= durations.ceiling(volume):
+                if seen and limit <= durations.ceiling(volume, True):
                     values.append(max(seen))
-        top, kept = durations.ceiling(volume), []
+        top, kept = durations.ceiling(volume, True), []
         for value in sorted(values):
             if 0.0 < value <= top and (not kept or value - kept[-1] >= SAME):
                 kept.append(value)

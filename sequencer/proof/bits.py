@@ -47,13 +47,14 @@ class Branch:
 class Reading:
     """The conditions of one pad as seen at one place."""
 
-    def __init__(self, draft: Draft, place: int, *, sure: bool = False) -> None:
+    def __init__(self, draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset()) -> None:
         self.draft = draft
         self.table = draft.table
         self.place = place
         self.state = draft.places[place].state
         self.region = draft.places[place].region
         self.sure = sure
+        self.loose = loose
         steps = [0, *thresholds(self.table, self.state)]
         self.timer = steps[self.region]
 
@@ -203,7 +204,7 @@ class Reading:
 
     def _compare(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
         made = comparison(self.draft.pad, self.table, bit, self.state)
-        if made is None:
+        if made is None or self.table.analogs[bit.source].name in self.loose:
             yield branch, 0
             if bit.kind != Kind.TARGET or self._has_target(bit):
                 yield branch, 1
@@ -223,7 +224,7 @@ class Reading:
     def _band(self, branch: Branch, made: Comparison, high_side: bool) -> Branch | None:
         """The branch in which the reading may (with `sure`: must) show the high (low) side of the threshold."""
         bands, volume = self.draft.bands, made.volume
-        top = self.draft.durations.ceiling(volume)
+        top = self.draft.durations.ceiling(volume, True)
         if self.sure:
             edge = bands.up(volume, made.high) if high_side else bands.down(volume, made.low)
             if edge is None:
@@ -243,11 +244,11 @@ class Reading:
     def _valid(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
         reading = self.table.analogs[bit.source]
         volume = volume_of(self.draft.pad, reading.name)
-        if volume is not None:
+        if volume is not None and reading.name not in self.loose:
             slope, zero = calibration(self.draft.pad, reading.name)
             error = error_of(self.draft.pad, reading.name, slope)
             low, high = sorted((slope * reading.low + zero, slope * reading.high + zero))
-            if low < -error and high - error > self.draft.durations.ceiling(volume):
+            if low < -error and high - error > self.draft.durations.ceiling(volume, True):
                 yield branch, int(bit.wanted)
                 return
         yield branch, 1
@@ -256,7 +257,7 @@ class Reading:
     def _differs(self, bit: Bit) -> int | None:
         """0 or 1 where the two readings' accuracies decide it, else None."""
         pad, first, second = self.draft.pad, self.table.analogs[bit.source], self.table.analogs[bit.second]
-        if volume_of(pad, first.name) is None or volume_of(pad, first.name) != volume_of(pad, second.name):
+        if self.loose & {first.name, second.name} or volume_of(pad, first.name) is None or volume_of(pad, first.name) != volume_of(pad, second.name):
             return None
         most = sum(error_of(pad, a.name, calibration(pad, a.name)[0]) for a in (first, second))
         slope = abs(calibration(pad, first.name)[0])

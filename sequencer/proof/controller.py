@@ -42,13 +42,35 @@ def rows(draft: Draft) -> None:
     _power(draft)
 
 
-def scan_rows(draft: Draft, place: int, *, sure: bool = False) -> list[Row]:
-    return simplified(list(_scans(draft, place, sure=sure)))
+def scan_rows(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset()) -> list[Row]:
+    """The scans of one place. `sure`: only what can certainly be brought about; `loose`: readings that show anything."""
+    return simplified(list(_scans(draft, place, sure=sure, loose=loose)))
 
 
-def _scans(draft: Draft, place: int, *, sure: bool = False) -> Iterator[Row]:
+def reads(draft: Draft, place: int, readings: frozenset[str]) -> bool:
+    """Whether a scan at this place asks for one of these readings."""
+    reading = Reading(draft, place)
+    spec = draft.table.states[reading.state]
+    care = _kept_bits(draft)
+    for index in range(spec.first_row, spec.end_row):
+        care |= draft.table.rows[index].care
+    for inhibit in draft.table.inhibits:
+        care |= inhibit.care
+    asked = reading.needs(care)
+    kinds = (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET, Kind.VALID, Kind.DIFFERS, Kind.CHANGE)
+    for i, bit in enumerate(draft.table.bits):
+        if f"bit {i}" in asked and bit.kind in kinds:
+            names = {draft.table.analogs[bit.source].name}
+            if bit.kind == Kind.DIFFERS:
+                names.add(draft.table.analogs[bit.second].name)
+            if names & readings:
+                return True
+    return False
+
+
+def _scans(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset()) -> Iterator[Row]:
     """Row by row: the branches in which it fires end there, the others go on; what nothing later asks is forgotten."""
-    reading = Reading(draft, place, sure=sure)
+    reading = Reading(draft, place, sure=sure, loose=loose)
     spec, table = draft.table.states[reading.state], draft.table
     rows = [i for i in range(spec.first_row, spec.end_row) if table.rows[i].least <= reading.timer]
     after = _kept_bits(draft)

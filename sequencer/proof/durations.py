@@ -17,6 +17,8 @@ from sequencer.site import flow, resolve, vessel
 
 FACTOR = 2.0
 """A race that rests on physics must be won by this factor (semantics.md, section 6)."""
+LEAK = 0.05
+"""Most share of its conductance that a leaking valve passes when shut (the simulator takes 0.03)."""
 
 
 class Durations:
@@ -29,9 +31,10 @@ class Durations:
         self.ceiling = cache(self._ceiling)
         self.vent_time = cache(self._vent_time)
 
-    def supply(self, name: str) -> float:
-        """Highest outlet pressure of a supply."""
-        return resolve.supply(self.pad, name).most
+    def supply(self, name: str, failed: bool = False) -> float:
+        """Highest outlet pressure of a supply; `failed`: what comes when its regulator does not hold."""
+        resolved = resolve.supply(self.pad, name)
+        return resolved.cylinder if failed else resolved.most
 
     def around(self, volume: str) -> list[str]:
         """The lines that end at a volume."""
@@ -47,7 +50,7 @@ class Durations:
         assert isinstance(part, LinePart)
         return self.other(line, volume) != "air" and not (part.one_way and part.line.origin == volume)
 
-    def _ceiling(self, volume: str) -> float:
+    def _ceiling(self, volume: str, failed: bool = False) -> float:
         """Highest pressure that any supply joined by lines can bring, however the valves stand."""
         seen, todo, top = {volume}, [volume], 0.0
         while todo:
@@ -58,19 +61,20 @@ class Durations:
                     continue
                 seen.add(far)
                 if isinstance(self.pad.site.get(far), SupplyPart):
-                    top = max(top, self.supply(far))
+                    top = max(top, self.supply(far, failed))
                 elif isinstance(self.pad.site.get(far), VolumePart):
                     todo.append(far)
         return top
 
-    def held_down_to(self, volume: str, out: list[str]) -> float:
-        """Where the pressure settles when every line in blows and these lines to air are fully open."""
-        inflow = [n for n in self.around(volume) if self.feeds(n, volume)]
-        top = self.ceiling(volume) + ATMOSPHERE
+    def held_down_to(self, volume: str, out: list[str], failed: bool = False, leaks: str | None = None) -> float:
+        """Where the pressure settles when every line in blows and these lines to air are fully open; `leaks`: when
+        only this line in leaks."""
+        inflow = [n for n in self.around(volume) if self.feeds(n, volume) and leaks in (None, n)]
+        top = self.ceiling(volume, failed) + ATMOSPHERE
         low, high = ATMOSPHERE, top
         for _ in range(60):
             middle = 0.5 * (low + high)
-            gain = sum(self._flow(top, middle, self.lines[n].most) for n in inflow)
+            gain = (LEAK if leaks else 1.0) * sum(self._flow(top, middle, self.lines[n].most) for n in inflow)
             loss = sum(self._flow(middle, ATMOSPHERE, self.lines[n].least) for n in out)
             low, high = (middle, high) if gain > loss else (low, middle)
         return high - ATMOSPHERE
@@ -79,14 +83,14 @@ class Durations:
     def _flow(up: float, down: float, path: flow.Conductance) -> float:
         return flow.mass_flow(up, down, flow.T0, path.C, path.b) if up > down else 0.0
 
-    def relieved_to(self, volume: str, relief: str) -> float:
+    def relieved_to(self, volume: str, relief: str, failed: bool = False) -> float:
         """Highest pressure that a working relief valve lets the feeding lines reach (gauge Pa), or the ceiling.
 
         At its set pressure the valve stands open by a third at least (linear lift from reseat at 0.95 to full at 1.1
         of the set pressure); if that passes twice what every line in brings, the pressure stays below the set.
         """
         resolved = resolve.relief(self.pad, relief)
-        top = self.ceiling(volume)
+        top = self.ceiling(volume, failed)
         if top <= resolved.opens_at.high:
             return top
         share = 1.0 / 3.0

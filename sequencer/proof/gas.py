@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from sequencer.description.grounds import HeadPart, LinePart, SupplyPart, VolumePart
 from sequencer.proof.draft import Draft
 from sequencer.proof.durations import FACTOR
-from sequencer.proof.system import Race
+from sequencer.proof.system import Race, Row
 from sequencer.proof.words import Cube
 
 
@@ -81,30 +81,62 @@ def dumps(draft: Draft, volume: str) -> list[str]:
     return found
 
 
-def ceiling(draft: Draft, volume: str) -> float:
-    """Highest pressure without a fault: supply or a working relief valve, whichever comes first."""
-    tops = [draft.durations.relieved_to(volume, name) for name in draft.durations.reliefs(volume)]
-    return min([draft.durations.ceiling(volume), *tops])
+def ceiling(draft: Draft, volume: str, failures: frozenset[str] = frozenset()) -> float:
+    """Highest pressure: supply or a working relief valve, whichever comes first. `failures` name supplies whose
+    regulator does not hold and reliefs that are stuck."""
+    failed = bool(failures & set(draft.pad.parts(SupplyPart)))
+    reliefs = [n for n in draft.durations.reliefs(volume) if n not in failures]
+    tops = [draft.durations.relieved_to(volume, name, failed) for name in reliefs]
+    return min([draft.durations.ceiling(volume, failed), *tops])
+
+
+def relied_on(draft: Draft, volume: str) -> frozenset[str]:
+    """Parts that a vent of this volume rests on: valves and lines around it, and the supply's pressure."""
+    found: set[str] = set(draft.pad.parts(SupplyPart))
+    for line in draft.durations.around(volume):
+        part = draft.pad.site[line]
+        assert isinstance(part, LinePart)
+        found |= {line} | ({part.opened_by} if part.opened_by in draft.pad.outputs else set())
+    return frozenset(found)
 
 
 def rows(draft: Draft) -> None:
     """All moves of pressure."""
+    draft.rows.extend(rising(draft))
     for volume, edges in draft.bands.edges.items():
         names = [draft.bands.name(volume, edge) for edge in edges]
-        top = ceiling(draft, volume)
-        for k, edge in enumerate(edges):
-            here: dict[str, bool | int] = {names[k]: False} | ({names[k - 1]: True} if k else {})
-            if edge < top:
-                for line in draft.durations.around(volume):
-                    for needs in _rises(draft, volume, line, edge):
-                        _rise(draft, volume, line, k, here | needs)
+        for k in range(len(edges)):
             down: dict[str, bool | int] = {names[k]: True} | ({names[k + 1]: False} if k + 1 < len(edges) else {})
-            draft.row(f"{volume} falls below {names[k].removeprefix(f'{volume} at least ')}", "gas", down, {names[k]: False}, sure=False)
+            below = names[k].removeprefix(f"{volume} at least ")
+            draft.row(f"{volume} falls below {below}", "gas", down, {names[k]: False}, sure=False, tag="fall")
             for line in dumps(draft, volume):
                 draft.row(
-                    f"gas leaves through {line}: {volume} below {names[k].removeprefix(f'{volume} at least ')}", "gas",
-                    down | opened(draft, line) | _no_inflow(draft, volume), {names[k]: False}, forward=False,
+                    f"gas leaves through {line}: {volume} below {below}", "gas",
+                    down | opened(draft, line) | _no_inflow(draft, volume), {names[k]: False}, forward=False, tag=f"vent {line}",
                 )  # fmt: skip
+
+
+def rising(draft: Draft, failures: frozenset[str] = frozenset(), leaking: frozenset[str] = frozenset()) -> list[Row]:
+    """Rows by which pressure rises, with these supplies and reliefs failed and these valves leaking."""
+    kept, draft.rows = draft.rows, []
+    for volume, edges in draft.bands.edges.items():
+        names = [draft.bands.name(volume, edge) for edge in edges]
+        top = ceiling(draft, volume, failures)
+        for k, edge in enumerate(edges):
+            here: dict[str, bool | int] = {names[k]: False} | ({names[k - 1]: True} if k else {})
+            if edge >= top:
+                continue
+            for line in draft.durations.around(volume):
+                for needs in _rises(draft, volume, line, edge, failures):
+                    _rise(draft, volume, line, k, here | needs)
+                part = draft.pad.site[line]
+                assert isinstance(part, LinePart)
+                if part.opened_by in leaking:
+                    for needs in _rises(draft, volume, line, edge, failures, leaks=True):
+                        name = draft.bands.name(volume, edge)
+                        draft.row(f"gas leaks through {line}: {name}", "gas", here | needs, {name: True}, tag=f"up {line}")
+    made, draft.rows = draft.rows, kept
+    return made
 
 
 def _rise(draft: Draft, volume: str, line: str, k: int, guard: dict[str, bool | int]) -> None:
@@ -121,15 +153,28 @@ def _rise(draft: Draft, volume: str, line: str, k: int, guard: dict[str, bool | 
     number = list(draft.pad.outputs).index(part.opened_by)
     code = draft.table.outputs[number].positions.index("open")
     bit, most = overshoot(part.opened_by), draft.durations.stroke(part.opened_by)
-    crosses = math.inf if k + 1 >= len(edges) else draft.durations.fill_least(volume, edges[k], edges[k + 1])
-    race = Race(f"{part.opened_by} shuts", most, f"gas crossing from {edges[k] / 1e5:g} bar to the next threshold", crosses, "physics")
+    crosses = _crosses(draft, volume, k)
     wide = FACTOR * most <= crosses
-    if wide and crosses < math.inf:
-        draft.race(race)
     for places, cube in [*draft.command(number, code), *draft.command(number, code, False)]:
-        both = cube.meet(draft.layout.cube({**guard, bit: False}))
+        both = cube.meet(draft.layout.cube(guard))
         assert both is not None
-        draft.row(says, "gas", both, {name: True, **({bit: True} if wide else {})}, places, tag=tag)
+        held = [(draft.layout.cube({bit: True}), _entered(draft, volume, part.opened_by, line, k))]
+        draft.row(says, "gas", both, {name: True, **({bit: True} if wide else {})}, places, unless=held, tag=tag)
+
+
+def _crosses(draft: Draft, volume: str, k: int) -> float:
+    """Least time from edge k to the next."""
+    edges = draft.bands.edges[volume]
+    return math.inf if k + 1 >= len(edges) else draft.durations.fill_least(volume, edges[k], edges[k + 1])
+
+
+def _entered(draft: Draft, volume: str, output: str, line: str, k: int) -> int:
+    """Number of the race that keeps gas from passing edge k right after the edge below it."""
+    most = draft.durations.stroke(output)
+    least = min([_crosses(draft, volume, j) for j in range(k) if FACTOR * most <= _crosses(draft, volume, j)], default=math.inf)
+    sound = frozenset({output, line, "box", *draft.pad.parts(SupplyPart)})
+    second = f"{volume} rising from one threshold to the next" if least < math.inf else f"{volume} rising twice at once"
+    return draft.race(Race(f"{output} shuts", most, second, least, "physics", sound))
 
 
 def _no_inflow(draft: Draft, volume: str) -> dict[str, bool | int]:
@@ -142,16 +187,23 @@ def _no_inflow(draft: Draft, volume: str) -> dict[str, bool | int]:
     return shut
 
 
-def _rises(draft: Draft, volume: str, line: str, edge: float) -> Iterator[dict[str, bool | int]]:
-    """Guards under which gas through `line` can bring the volume over the edge."""
+def _rises(
+    draft: Draft, volume: str, line: str, edge: float, failures: frozenset[str], *, leaks: bool = False
+) -> Iterator[dict[str, bool | int]]:
+    """Guards under which gas through `line` can bring the volume over the edge (`leaks`: through its shut valve)."""
     if not draft.durations.feeds(line, volume):
         return
     needs = opened(draft, line)
+    here = draft.pad.site[line]
+    assert isinstance(here, LinePart)
+    if leaks:
+        needs.pop(valve(here.opened_by), None)
+    failed = bool(failures & set(draft.pad.parts(SupplyPart)))
     for head in heads_on(draft, volume):
         needs[f"{head} latched"] = True
     far = draft.durations.other(line, volume)
     if isinstance(draft.pad.site.get(far), SupplyPart):
-        if draft.durations.supply(far) <= edge:
+        if draft.durations.supply(far, far in failures) <= edge:
             return
     else:
         lower = [e for e in draft.bands.edges[far] if e <= edge]
@@ -163,7 +215,7 @@ def _rises(draft: Draft, volume: str, line: str, edge: float) -> Iterator[dict[s
     for out in dumps(draft, volume):
         part = draft.pad.site[out]
         assert isinstance(part, LinePart)
-        if draft.durations.held_down_to(volume, [out]) <= edge:
+        if draft.durations.held_down_to(volume, [out], failed, line if leaks else None) <= edge:
             if part.opened_by not in draft.pad.outputs:
                 return
             needs[valve(part.opened_by)] = False
@@ -215,6 +267,6 @@ def must_be_below(draft: Draft, volume: str, place: int, seconds: float, second:
         most = empties(draft, volume, edge, place)
         if most is not None and FACTOR * most <= seconds:
             name = draft.bands.name(volume, edge)
-            race = Race(f"{volume} vents from its highest pressure to below {name.split('least ')[1]}", most, second, seconds, "physics")
+            race = Race(f"{volume} vents from its highest pressure to below {name.split('least ')[1]}", most, second, seconds, "physics", relied_on(draft, volume))
             return [(draft.layout.cube({name: True}), draft.race(race))]
     return []

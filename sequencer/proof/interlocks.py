@@ -13,13 +13,12 @@ from sequencer.description.sequence import Never, Start
 from sequencer.proof.bits import memory
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import valve
-from sequencer.proof.people import ON_PAD
+from sequencer.proof.people import ON_PAD, STRANGER
 from sequencer.proof.system import Bad, RuleCheck
 from sequencer.proof.words import EVERYTHING, Cube, meets
 from sequencer.table import Kind
 
 Option = tuple[frozenset[int], Cube]
-STRANGER = "someone uncounted is on the pad"
 
 
 def options(draft: Draft, fact: t.Expression, wanted: bool, allow: bool = False) -> list[Option]:

@@ -70,16 +70,22 @@ class Court:
     def broken(self) -> set[int]:
         return {b.rule for b in self.found}
 
-    def words(self, words: Words) -> None:
-        """Judge new words for rules about the world alone."""
+    def words(self, words: Words) -> Words:
+        """Judge new words for rules about the world alone; gives back those that break none."""
         free = self.system.free
+        sound: npt.NDArray[np.bool_] | None = None
         for number, bad, places in self.world:
-            hit = words[(words & np.uint64(bad.cube.care & ~free)) == np.uint64(bad.cube.want & ~free)]
-            hit = hit[places[hit >> self.shift]]
+            mask = (words & np.uint64(bad.cube.care & ~free)) == np.uint64(bad.cube.want & ~free)
+            if not mask.any():
+                continue
+            mask &= places[words >> self.shift]
+            hit = words[mask]
             if len(hit):
+                sound = ~mask if sound is None else sound & ~mask
                 _, first = np.unique(hit >> self.shift, return_index=True)
                 for word in hit[first]:
                     self._note(Breach(number, self.depth, int(word), None, int(word)))
+        return words if sound is None else words[sound]
 
     def images(self, sources: Words, images: Words, numbers: Numbers) -> None:
         """Judge scans' images for rules about the box."""

@@ -66,7 +66,7 @@ def rows(draft: Draft) -> None:
                     _moves(draft, says, "part", bit, wanted, guard, places)
                 else:
                     draft.row(says, "part", guard, {bit: wanted, **done}, places, tag=f"stroke {output}")
-    _servos(draft)
+    servos(draft)
     _heads(draft)
     _pins(draft)
     for contact, truth in draft.tracked.items():
@@ -101,7 +101,8 @@ def _moves(draft, says, actor, truth, value, guard=None, at=None, **more):  # ty
             draft.row(says, actor, whole, {truth: value, **change}, at, **more)
 
 
-def _servos(draft: Draft) -> None:
+def servos(draft: Draft, welded: str | None = None) -> None:
+    """Servos move to where they are commanded while they have power (`welded`: this relay gives it always)."""
     for number, (name, output) in enumerate(draft.pad.outputs.items()):
         if not isinstance(output, ServoOutput):
             continue
@@ -109,7 +110,7 @@ def _servos(draft: Draft) -> None:
         for position in output.servo:
             code = list(output.servo).index(position)
             for places, cube in draft.command(number, code):
-                for powered, more in _powered(draft, output):
+                for powered, more in _powered(draft, output, welded):
                     at = tuple(p for p in places if p in powered and draft.places[p].kind != "off")
                     guard = cube.meet(more)
                     full = None if guard is None else guard.meet(draft.layout.cube({horn(name): position == idle}))
@@ -120,11 +121,11 @@ def _servos(draft: Draft) -> None:
                         )  # fmt: skip
 
 
-def _powered(draft: Draft, output: ServoOutput) -> list:  # type: ignore[type-arg]
+def _powered(draft: Draft, output: ServoOutput, welded: str | None) -> list:  # type: ignore[type-arg]
     """(places, cube) in which the servo has power."""
     from sequencer.proof.words import EVERYTHING
 
-    if output.powered_by is None or output.powered_by not in draft.pad.outputs:
+    if output.powered_by in (None, welded) or output.powered_by not in draft.pad.outputs:
         return [(draft.everywhere, EVERYTHING)]
     relay = draft.pad.outputs[output.powered_by]
     number = list(draft.pad.outputs).index(output.powered_by)
@@ -171,13 +172,13 @@ def races(draft: Draft, state: int, seconds: float, second: str) -> list:  # typ
         most = draft.durations.stroke(output)
         if own is None or most >= seconds:
             continue
-        race = Race(f"{output} moves to its commanded position", most, second, seconds, "file")
+        race = Race(f"{output} moves to its commanded position", most, second, seconds, "file", frozenset({output}))
         found.append((draft.layout.cube({bit: own != code}), draft.race(race)))
     for contact, truth in draft.tracked.items():
         most = draft.durations.follows(contact)
         if most >= seconds:
             continue
-        race = Race(f"the box sees {contact} change", most, second, seconds, "file")
+        race = Race(f"the box sees {contact} change", most, second, seconds, "file", frozenset({contact, "box"}))
         for value in (True, False):
             cube = draft.layout.cube({truth: value, draft.seen(contact): not value, draft.fresh(contact): False})
             found.append((cube, draft.race(race)))

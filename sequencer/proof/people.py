@@ -14,12 +14,13 @@ from sequencer.description.grounds import LinePart, PadPart
 from sequencer.proof.bands import dial_limits
 from sequencer.proof.draft import Draft
 from sequencer.proof.durations import FACTOR
-from sequencer.proof.gas import empties, valve
+from sequencer.proof.gas import empties, relied_on, valve
 from sequencer.proof.parts import _moves
 from sequencer.proof.system import Race
 from sequencer.proof.words import EVERYTHING, Cube
 
 ON_PAD = "someone is on the pad"
+STRANGER = "someone uncounted is on the pad"
 WALKING = "someone is walking in"
 NEAR = "someone is well on the way in"
 FIRST = 0.1
@@ -48,6 +49,7 @@ def lay_out(draft: Draft) -> None:
     draft.layout.new(ON_PAD)
     draft.layout.new(WALKING)
     draft.layout.new(NEAR)
+    draft.layout.new(STRANGER)
     for volume in emptied(draft):
         draft.layout.new(since(volume))
 
@@ -96,19 +98,19 @@ def carried(draft: Draft) -> list[str]:
     return found
 
 
-def allowed(draft: Draft) -> tuple[int, ...]:
-    """Places whose lamps look like those of a state that allows people."""
+def allowed(draft: Draft, dead: int | None = None) -> tuple[int, ...]:
+    """Places whose lamps look like those of a state that allows people (with one lamp dead: it stays at code 0)."""
     lamps = [i for i, o in enumerate(draft.pad.outputs.values()) if isinstance(o, LampOutput)]
     names = list(draft.pad.states.values())
 
-    def shown(place: int) -> tuple[int, ...]:
-        return tuple(draft.state_command(place, lamp) for lamp in lamps)
+    def shown(place: int, dead: int | None = None) -> tuple[int, ...]:
+        return tuple(0 if lamp == dead else draft.state_command(place, lamp) for lamp in lamps)
 
     inside = [p for p in draft.running if names[draft.places[p].state].people == "allowed"]
     if not lamps:
         return tuple(inside)
     looks = {shown(p) for p in inside}
-    return tuple(p for p in draft.everywhere if shown(p) in looks)
+    return tuple(p for p in draft.everywhere if shown(p, dead) in looks)
 
 
 def rows(draft: Draft) -> None:
@@ -118,15 +120,7 @@ def rows(draft: Draft) -> None:
     gate = draft.tracked.get(part.gate or "")
     open_gate: dict[str, bool | int] = {gate: False} if gate else {}
     empty = emptied(draft)
-    dials: dict[str, bool | int] = {}
-    for volume, limit in dial_limits(draft.pad).items():
-        edge = draft.bands.up(volume, limit)
-        if edge is not None:
-            dials[draft.bands.name(volume, edge)] = False
-    start: dict[str, bool | int] = {WALKING: False, ON_PAD: False} | open_gate | dials
-    for place in allowed(draft):
-        marks = {since(v): place in e.places for v, e in empty.items() if not e.staged}
-        draft.row("someone walks in", "crew", start, {WALKING: True, **marks}, (place,), tag="walk in")
+    walks(draft, allowed(draft))
     _on_the_way(draft, part, gate, empty)
     _arrival(draft, part, empty)
     gone = {since(v): False for v in empty}
@@ -138,12 +132,31 @@ def rows(draft: Draft) -> None:
         _moves(draft, f"the gate is {word}", "crew", gate, True, draft.layout.cube({ON_PAD: False, WALKING: False}), tag="gate shuts")
 
 
+def walks(draft: Draft, places: tuple[int, ...], *, dials: bool = True) -> None:
+    """Someone starts to walk in at these places; without `dials` whatever the dials show."""
+    part = pad_of(draft)
+    if part is None:
+        return
+    empty = emptied(draft)
+    start: dict[str, bool | int] = {WALKING: False, ON_PAD: False}
+    if part.gate in draft.tracked:
+        start[draft.tracked[part.gate]] = False
+    for volume, limit in dial_limits(draft.pad).items() if dials else ():
+        edge = draft.bands.up(volume, limit)
+        if edge is not None:
+            start[draft.bands.name(volume, edge)] = False
+    for place in places:
+        # a vent timed from what the dial let pass says nothing once the dial was not read
+        marks = {since(v): place in e.places and dials for v, e in empty.items() if not e.staged}
+        draft.row("someone walks in", "crew", start, {WALKING: True, **marks}, (place,), tag="walk in")
+
+
 def _on_the_way(draft: Draft, part: PadPart, gate: str | None, empty: dict[str, Emptied]) -> None:
     """The first part of the walk: long enough that the box has seen the gate open."""
     seconds = FIRST * part.walk.si
     seen: list[tuple[Cube, int]] = []
     if gate and part.gate and draft.durations.follows(part.gate) < seconds:
-        race = Race("the box sees the gate open", draft.durations.follows(part.gate), "the first part of a walk", seconds, "file")
+        race = Race("the box sees the gate open", draft.durations.follows(part.gate), "the first part of a walk", seconds, "file", frozenset({part.gate, "box"}))
         seen = [(draft.layout.cube({draft.seen(part.gate): True}), draft.race(race))]
     groups: dict[tuple[tuple[tuple[str, bool], ...], bool], list[int]] = {}
     for place in draft.everywhere:
@@ -162,10 +175,10 @@ def _arrival(draft: Draft, part: PadPart, empty: dict[str, Emptied]) -> None:
         seconds = part.walk.si * (1 - FIRST if e.staged else 1)
         walk = "the rest of a walk onto the pad" if e.staged else "a walk onto the pad"
         for output in _inflow(draft, volume):
-            race = Race(f"{output} shuts", draft.durations.stroke(output), walk, seconds, "file")
+            race = Race(f"{output} shuts", draft.durations.stroke(output), walk, seconds, "file", frozenset({output}))
             unless.append((draft.layout.cube({since(volume): True, valve(output): True}), draft.race(race)))
         shown = "its highest pressure" if e.staged else "what its dial let pass"
-        race = Race(f"{volume} vents from {shown} to below {e.bit.split('least ')[1]}", e.most, walk, seconds, "physics")
+        race = Race(f"{volume} vents from {shown} to below {e.bit.split('least ')[1]}", e.most, walk, seconds, "physics", relied_on(draft, volume))
         unless.append((draft.layout.cube({since(volume): True, e.bit: True}), draft.race(race)))
     change = {WALKING: False, NEAR: False, ON_PAD: True, **{since(v): False for v in empty}}
     draft.row("someone arrives on the pad", "crew", {WALKING: True, NEAR: True}, change, unless=unless, tag="arrive")

@@ -1,30 +1,95 @@
-"""The proof of one pad: build, explore, judge, tell."""
+"""The proof of one pad: build, explore, judge, set faults against it, tell."""
 
 from __future__ import annotations
 
 import hashlib
 import time
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 
+from sequencer.description.faults import Fault
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
-from sequencer.proof import possible
+from sequencer.proof import levels, possible, timed
 from sequencer.proof.build import draft_of, system_of
+from sequencer.proof.campaign import Campaign
 from sequencer.proof.draft import Draft
-from sequencer.proof.explore import BUDGET, Explored, explore
+from sequencer.proof.engine import Engine
+from sequencer.proof.explore import BUDGET, Explored, explore, forward
 from sequencer.proof.judging import Breach
 from sequencer.proof.replay import replay
-from sequencer.proof.result import InterlockResult, Outcome, Proof, Replay, Story, Told
-from sequencer.proof.stories import StoryStep, path
-from sequencer.proof.system import Row, System
+from sequencer.proof.result import CutSet, InterlockResult, Proof, Replay, Story
+from sequencer.proof.stories import path, told_lines
+from sequencer.proof.system import System
 
 BLIND = (
     "hardware that no input senses and no part of the file describes",
     "strength of parts, ageing, wear, and everything that the file's numbers leave out",
     "what people do beyond the acts and slips named here",
     "the chip and its wiring themselves: only the table and the described parts are looked at",
+    "what comes after a rule about the world is broken: with faults, a rule is judged up to the first such breach",
 )
+
+
+@dataclass(frozen=True)
+class Options:
+    """How far to look. faults: at once. budget: most situations without faults, of one set beyond them `set_budget`.
+    seconds: most for all pairs. stories: most cut sets per rule that get a story; replays: play them in the simulator."""
+
+    faults: int = 0
+    budget: int = BUDGET
+    set_budget: int = 2_000_000
+    seconds: float = 300.0
+    stories: int = 1
+    replays: bool = True
+
+
+@dataclass
+class Work:
+    """A proof in progress."""
+
+    pad: Pad
+    options: Options
+    say: Callable[[str], None]
+    draft: Draft = field(init=False)
+    system: System = field(init=False)
+    engine: Engine = field(init=False)
+    explored: Explored = field(init=False)
+    campaign: Campaign | None = None
+
+    def explore(self) -> None:
+        self.draft = draft_of(self.pad)
+        self.system = system_of(self.draft)
+        self.say(f"{len(self.system.layout.index)} bits, {len(self.system.places)} places, {len(self.system.rows)} rows")
+        self.engine = forward(self.system)
+        self.explored = explore(
+            self.system, budget=self.options.budget, engine=self.engine,
+            progress=lambda depth, count: self.say(f"depth {depth}: {count:,} situations"),
+        )  # fmt: skip
+        if self.options.faults:
+            broken = {b.rule for b in self.explored.breaches}
+            whole = set(range(len(self.system.rules)))
+            self.campaign = Campaign(
+                self.draft, self.system, self.explored, self.engine, self.options.set_budget, self.options.seconds
+            )
+            self.campaign.run(self.options.faults, whole - broken, self.say)
+
+
+def prove(pad: Pad, options: Options | None = None, progress: Callable[[str], None] | None = None) -> Proof:
+    """Prove a pad's interlocks in its finite abstraction. Raises TooLarge when it does not fit."""
+    begun = time.monotonic()
+    work = Work(pad, options or Options(), progress or (lambda text: None))
+    work.explore()
+    results = tuple(_judged(work, name, rule) for name, rule in pad.interlocks.items())
+    campaign, system = work.campaign, work.system
+    unfinished = tuple(tuple(f.name for f in some) for some in campaign.unfinished) if campaign else ()
+    return Proof(
+        pad.title, pad.revision, pad.file, hashlib.sha256(pad.text.encode()).hexdigest()[:16], BLIND,
+        system.races, tuple(work.draft.assumed), tuple((one.fault, one.because) for one in pad.left_out),
+        sum(len(k.faults) for k in campaign.kinds) if campaign else 0, work.options.faults, work.explored.count,
+        work.explored.transitions, len(work.explored.layers) - 1, len(system.layout.index), campaign.sets if campaign else 0,
+        campaign.situations if campaign else 0, unfinished, time.monotonic() - begun, results,
+    )  # fmt: skip
 
 
 def told(rule: Interlock) -> tuple[str, str]:
@@ -44,73 +109,61 @@ def told(rule: Interlock) -> tuple[str, str]:
     return "always possible", rule.always_possible
 
 
-def lines(draft: Draft, system: System, steps: list[StoryStep]) -> tuple[Told, ...]:
-    """A story in the crew's words: what the box only reads, and scans that change nothing, are left out."""
-    shown = []
-    for number, step in enumerate(steps):
-        row = system.rows[step.row]
-        last = number == len(steps) - 1
-        if row.actor == "reading" or (row.scan and row.to is None and not last) or row.tag in ("near",):
-            continue
-        shown.append(Told(step.actor, step.says + _because(draft, row), draft.told(step.place)))
-    return tuple(shown)
-
-
-def _because(draft: Draft, row: Row) -> str:
-    """Why a move fired, in the file's words."""
-    if row.origin is None:
-        return ""
-    origin = draft.table.rows[row.origin].origin
-    if origin.startswith("trip "):
-        return f": {draft.pad.trips[origin.removeprefix('trip ')].once.text}"
-    state, _, number = origin.partition(" exit ")
-    once = draft.pad.states[state].leave[int(number) - 1].once
-    return f": {once.text}" if once is not None else ": its time is up"
-
-
-def prove(
-    pad: Pad, *, faults: int = 0, budget: int = BUDGET, replays: bool = True, progress: Callable[[str], None] | None = None
-) -> Proof:
-    """Prove a pad's interlocks in its finite abstraction. Raises TooLarge when it does not fit."""
-    begun = time.monotonic()
-    say = progress or (lambda text: None)
-    draft = draft_of(pad)
-    system = system_of(draft)
-    say(f"{len(system.layout.index)} bits, {len(system.places)} places, {len(system.rows)} rows")
-    explored = explore(system, budget=budget, progress=lambda depth, count: say(f"depth {depth}: {count:,} situations"))
-    results = [_judged(draft, system, explored, name, rule, replays) for name, rule in pad.interlocks.items()]
-    return Proof(
-        pad.title, pad.revision, pad.file, hashlib.sha256(pad.text.encode()).hexdigest()[:16], BLIND,
-        system.races, tuple(draft.assumed), tuple((one.fault, one.because) for one in pad.left_out),
-        0, faults, explored.count, explored.transitions, len(explored.layers) - 1, len(system.layout.index),
-        time.monotonic() - begun, tuple(results),
-    )  # fmt: skip
-
-
-def _judged(draft: Draft, system: System, explored: Explored, name: str, rule: Interlock, replays: bool) -> InterlockResult:
+def _judged(work: Work, name: str, rule: Interlock) -> InterlockResult:
     kind, text = told(rule)
     asked = (rule.withstand.equipment, rule.withstand.slips)
     base = InterlockResult(name, kind, text, rule.severity, "holds", "", asked, why=rule.why, waived=rule.waive)
     if isinstance(rule, Never | Start):
-        number = next(i for i, check in enumerate(system.rules) if check.name == name)
-        breaches = [b for b in explored.breaches if b.rule == number]
-        if not breaches:
-            return replace(base, level="holds in this model without faults, in every order", withstands=(0, 0))
-        story = story_of(draft, system, explored, breaches, name, replays)
-        outcome: Outcome = "waived" if rule.waive else "broken"
-        return replace(base, outcome=outcome, level="broken without any fault", story=story)
-    if isinstance(rule, Always):
-        return _possible(draft, system, explored, base, rule)
-    return replace(base, outcome="not examined", level="not examined by this version")
+        result = _reached(work, base, name)
+    elif isinstance(rule, Always):
+        result = _possible(work, base, rule)
+    else:
+        result = timed.judged(work.draft, work.system, work.explored, base, rule)
+    return replace(result, outcome="waived") if rule.waive and result.outcome == "broken" else result
 
 
-def story_of(draft: Draft, system: System, explored: Explored, breaches: list[Breach], rule: str, replays: bool) -> Story:
+def _reached(work: Work, base: InterlockResult, name: str) -> InterlockResult:
+    number = next(i for i, check in enumerate(work.system.rules) if check.name == name)
+    breaches = [b for b in work.explored.breaches if b.rule == number]
+    if breaches:
+        return replace(base, outcome="broken", level="broken without any fault", story=_story(work, breaches, name))
+    if work.campaign is None:
+        return replace(base, level="holds in this model without faults, in every order", withstands=(0, 0))
+    cuts = levels.minimal(work.campaign.cuts[number])
+    result = levels.against(base, cuts, work.campaign, work.options.faults)
+    shown = levels.worth_telling(cuts, base.asked, work.options.stories)
+    return replace(result, cuts=tuple(_cut(work, cut, number, name, cut in shown) for cut in cuts))
+
+
+def _cut(work: Work, cut: tuple[Fault, ...], number: int, name: str, story: bool) -> CutSet:
+    made = CutSet(tuple(f.name for f in cut), sum(f.kind == "equipment" for f in cut), sum(f.kind == "slip" for f in cut))
+    if not story or work.campaign is None:
+        return made
+    work.say(f"story: {' and '.join(made.faults)} against {name}")
+    found = work.campaign.shortest(cut, number)
+    if found is None:
+        return made
+    layers, breach, engine = found
+    system = work.campaign.whole_system()
+    steps = path(system, Explored(layers, []), breach, engine)
+    strikes: dict[int, tuple[Fault, ...]] = {}
+    for fault in cut:
+        own = work.campaign.own_rows(fault)
+        at = next((i for i, step in enumerate(steps) if step.row in own), None)
+        if at is None:
+            at = next((i for i, step in enumerate(steps) if step.row >= len(work.system.rows)), len(steps) - 1)
+        strikes[at] = (*strikes.get(at, ()), fault)
+    answer = replay(work.draft, system, steps, name, strikes) if work.options.replays else None
+    return replace(made, story=Story(made.faults, told_lines(work.draft, system, steps, strikes), answer))
+
+
+def _story(work: Work, breaches: list[Breach], rule: str) -> Story:
     """The shortest story, or the first of a few that the simulator confirms."""
     best: Story | None = None
-    for breach in breaches[:3]:
-        steps = path(system, explored, breach)
-        answer: Replay | None = replay(draft, system, steps, rule) if replays else None
-        story = Story((), lines(draft, system, steps), answer)
+    for breach in breaches[:4]:
+        steps = path(work.system, work.explored, breach, work.engine)
+        answer: Replay | None = replay(work.draft, work.system, steps, rule) if work.options.replays else None
+        story = Story((), told_lines(work.draft, work.system, steps), answer)
         if best is None or (answer is not None and answer.confirmed):
             best = story
         if answer is None or answer.confirmed:
@@ -119,8 +172,8 @@ def story_of(draft: Draft, system: System, explored: Explored, breaches: list[Br
     return best
 
 
-def _possible(draft: Draft, system: System, explored: Explored, base: InterlockResult, rule: Always) -> InterlockResult:
-    rows = possible.sure_rows(draft)
+def _possible(work: Work, base: InterlockResult, rule: Always) -> InterlockResult:
+    draft, system, explored = work.draft, work.system, work.explored
     if rule.always_possible == "gas can leave":
         mask = 0
         for volume, edges in draft.bands.edges.items():
@@ -128,12 +181,15 @@ def _possible(draft: Draft, system: System, explored: Explored, base: InterlockR
         goal = possible.without(mask)
     else:
         goal = possible.in_state(system, list(draft.pad.states).index(rule.always_possible))
-    stuck = possible.cannot(system, rows, explored.all, goal)
+    stuck = possible.cannot(system, possible.sure_rows(draft), explored.all, goal)
     if not len(stuck):
-        return replace(base, level="possible from every situation of this model without faults", withstands=(0, 0))
+        level = "possible from every situation of this model without faults"
+        asked = sum(base.asked)
+        if asked and work.options.faults:
+            level += f"; the {asked} fault{'s' if asked > 1 else ''} asked for were not looked at for this kind of rule"
+            return replace(base, outcome="not examined", level=level, withstands=(0, 0))
+        return replace(base, level=level, withstands=(0, 0))
     layer = next(i for i, words in enumerate(explored.layers) if set(map(int, words)) & {int(stuck[0])})
-    steps = path(system, explored, Breach(-1, layer, int(stuck[0]), None, int(stuck[0])))
-    return replace(
-        base, outcome="waived" if rule.waive else "broken", level=f"no way back from {len(stuck):,} situations",
-        story=Story((), lines(draft, system, steps)),
-    )  # fmt: skip
+    steps = path(system, explored, Breach(-1, layer, int(stuck[0]), None, int(stuck[0])), work.engine)
+    level = f"no way back from {len(stuck):,} situations"
+    return replace(base, outcome="broken", level=level, story=Story((), told_lines(draft, system, steps)))

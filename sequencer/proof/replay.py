@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from sequencer.description import terms as t
 from sequencer.description.box import ContactInput
-from sequencer.description.grounds import HeadPart, PadPart
+from sequencer.description.faults import Fault
+from sequencer.description.grounds import HeadPart, LinePart, PadPart
 from sequencer.proof.draft import Draft
+from sequencer.proof.gas import valve
 from sequencer.proof.result import Replay
 from sequencer.proof.stories import StoryStep
 from sequencer.proof.system import System
@@ -14,6 +18,7 @@ from sequencer.simulation import Event, simulate, story
 from sequencer.simulation.events import (
     Action,
     At,
+    HandValve,
     InState,
     Latch,
     Mend,
@@ -83,8 +88,8 @@ class Script:
         self.events.append(Event(Once(fact), Mend(next(iter(self.draft.pad.inputs))), "", note="wait"))
 
 
-def events_of(draft: Draft, system: System, steps: list[StoryStep]) -> list[Event]:
-    """The events that should make the simulator tell the same story."""
+def events_of(draft: Draft, system: System, steps: list[StoryStep], strikes: Mapping[int, tuple[Fault, ...]]) -> list[Event]:
+    """The events that should make the simulator tell the same story; `strikes`: faults before a step's number."""
     script = Script(draft)
     for name, part in draft.pad.inputs.items():
         if isinstance(part, ContactInput) and name not in draft.tracked:
@@ -95,6 +100,8 @@ def events_of(draft: Draft, system: System, steps: list[StoryStep]) -> list[Even
         row = system.rows[step.row]
         before = steps[number - 1].word if number else None
         tag = row.tag
+        for fault in strikes.get(number, ()):
+            script.add(Strike(fault.part, fault.mode))
         if tag == "boot":
             if script.started:
                 script.add(PowerOn(), Then(200))
@@ -114,16 +121,16 @@ def events_of(draft: Draft, system: System, steps: list[StoryStep]) -> list[Even
         elif tag == "arrive":
             script.wait_for(t.Someone())
         elif tag.startswith("up ") or (row.actor == "gas" and row.forward):
-            _pressure(script, draft, row.set, True) if row.set else _pressure(script, draft, row.clear, False)
+            if row.tag.startswith("up "):
+                _pressure(script, draft, row.set, True)
+            else:
+                _falls(script, draft, row.clear, step)
         elif tag.startswith("stroke "):
             _let_open(script, draft, tag.removeprefix("stroke "), step)
         elif tag.startswith("lets go "):
             script.wait_for(t.HeadIs(tag.removeprefix("lets go "), "let go"))
         elif row.actor == "crew":
             _hands(script, draft, row.set, row.clear)
-        elif tag.startswith("fault "):
-            part, _, mode = tag.removeprefix("fault ").partition(": ")
-            script.add(Strike(part, mode))
     return list(story(*script.events))
 
 
@@ -148,6 +155,20 @@ def _pressure(script: Script, draft: Draft, mask: int, up: bool) -> None:
         for edge in edges:
             if mask & draft.layout.mask([draft.bands.name(volume, edge)]):
                 script.wait_for(t.PressureIs(volume, up, Quantity(edge, "pressure", f"{edge / 1e5:g} bar", "bar", "gauge")))
+
+
+def _falls(script: Script, draft: Draft, mask: int, step: StoryStep) -> None:
+    """Pressure falls: by itself where the box lets gas out, else somebody opens a hand valve for it."""
+    volume = next(v for v, edges in draft.bands.edges.items() for e in edges if mask & draft.layout.mask([draft.bands.name(v, e)]))
+    lines = {n: p for n, p in draft.pad.parts(LinePart).items() if volume in (p.line.origin, p.line.end) and "air" in (p.line.origin, p.line.end)}
+    opened = [valve(p.opened_by) for p in lines.values() if p.opened_by in draft.pad.outputs]
+    leaves = any(step.word & draft.layout.mask([bit]) for bit in opened)
+    by_hand = next((n for n, p in lines.items() if p.opened_by == "hand"), None)
+    if not leaves and by_hand is not None:
+        script.add(HandValve(by_hand, True))
+    _pressure(script, draft, mask, False)
+    if not leaves and by_hand is not None:
+        script.add(HandValve(by_hand, False), Then(0))
 
 
 def _let_open(script: Script, draft: Draft, output: str, step: StoryStep) -> None:
@@ -213,9 +234,11 @@ def _scan(script: Script, draft: Draft, system: System, step: StoryStep, origin:
     script.stand(draft.table.states[table_row.to].name)
 
 
-def replay(draft: Draft, system: System, steps: list[StoryStep], rule: str) -> Replay:
+def replay(
+    draft: Draft, system: System, steps: list[StoryStep], rule: str, strikes: Mapping[int, tuple[Fault, ...]] | None = None
+) -> Replay:
     """Play a story in the exact simulator, a few seeds, and say whether the rule broke there."""
-    events = events_of(draft, system, steps)
+    events = events_of(draft, system, steps, strikes or {})
     longest = 60_000 + sum(_patience(e.moment) for e in events)
     waiting: tuple[str, ...] = ()
     for seed in range(TRIES):

@@ -7,7 +7,7 @@ from typing import Literal
 
 from sequencer.proof.system import Race
 
-Outcome = Literal["holds", "broken", "not examined", "waived"]
+Outcome = Literal["holds", "broken", "not shown", "not examined", "waived"]
 
 
 @dataclass(frozen=True)
@@ -97,6 +97,11 @@ class Proof:
     transitions: int
     steps: int
     bits: int
+    fault_sets: int
+    fault_situations: int
+    """New situations of all sets of faults together."""
+    unfinished: tuple[tuple[str, ...], ...]
+    """Sets of faults that were not explored to the end: nothing is said about them."""
     seconds: float
     interlocks: tuple[InterlockResult, ...]
 

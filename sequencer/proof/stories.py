@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from dataclasses import dataclass
 
 import numpy as np
 
+from sequencer.description.faults import Fault
+from sequencer.proof.draft import Draft
 from sequencer.proof.engine import Engine, Words
 from sequencer.proof.explore import Explored, forward
 from sequencer.proof.judging import Breach
-from sequencer.proof.system import Actor, System
+from sequencer.proof.result import Told
+from sequencer.proof.system import Actor, Row, System
 
 
 @dataclass(frozen=True)
@@ -47,3 +52,32 @@ def path(system: System, explored: Explored, breach: Breach, engine: Engine | No
         steps.append(StoryStep(row.says, row.actor, number, system.layout.place_of(word), word))
         word, depth = before, depth - 1
     return steps[::-1]
+
+
+def told_lines(
+    draft: Draft, system: System, steps: list[StoryStep], strikes: Mapping[int, tuple[Fault, ...]] | None = None
+) -> tuple[Told, ...]:
+    """A story in the crew's words: what the box only reads, and scans that change nothing, are left out."""
+    shown = []
+    for number, step in enumerate(steps):
+        row = system.rows[step.row]
+        before = draft.told(steps[number - 1].place) if number else "no power"
+        for fault in (strikes or {}).get(number, ()):
+            shown.append(Told("part" if fault.kind == "equipment" else "slip", f"FAULT: {fault.says}", before))
+        last = number == len(steps) - 1
+        if row.tag == "near" or (row.actor == "reading" and not last) or (row.scan and row.to is None and not last):
+            continue
+        shown.append(Told(step.actor, step.says + _because(draft, row), draft.told(step.place)))
+    return tuple(shown)
+
+
+def _because(draft: Draft, row: Row) -> str:
+    """Why a move fired, in the file's words."""
+    if row.origin is None:
+        return ""
+    origin = draft.table.rows[row.origin].origin
+    if origin.startswith("trip "):
+        return f": {draft.pad.trips[origin.removeprefix('trip ')].once.text}"
+    state, _, number = origin.partition(" exit ")
+    once = draft.pad.states[state].leave[int(number) - 1].once
+    return f": {once.text}" if once is not None else ": its time is up"

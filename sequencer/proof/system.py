@@ -25,6 +25,8 @@ class Race:
     second: str
     second_least: float
     source: Literal["file", "physics", "scans"]
+    parts: frozenset[str] = frozenset()
+    """Parts that must be sound for it: a fault of one of them takes the race away."""
 
     def __str__(self) -> str:
         return f"{self.first} (at most {self.first_most:.2f} s) is over before {self.second} (at least {self.second_least:.2f} s)"

@@ -35,14 +35,28 @@ def text(proof: Proof) -> str:
         f"{proof.situations:,} situations, {proof.transitions:,} steps between them, longest shortest way {proof.steps},"
         f" {proof.seconds:.1f} s",
         "",
+        *_faults(proof),
         "Interlocks",
     ]
     for result in proof.interlocks:
         out.append(_line(result))
     for result in proof.interlocks:
-        if result.story is not None:
-            out += ["", f"{result.name}: {result.text}", *_story(result.story)]
+        stories = [result.story, *(cut.story for cut in result.cuts)]
+        for story in stories:
+            if story is not None:
+                out += ["", _wrapped(f"{result.name}: {result.text}"), *_story(story)]
     return "\n".join(out)
+
+
+def _faults(proof: Proof) -> list[str]:
+    if not proof.depth:
+        return []
+    line = f"{proof.kinds} fault kinds, up to {proof.depth} at once: {proof.fault_sets:,} different sets, {proof.fault_situations:,} more situations"
+    out = [_wrapped(line)]
+    if proof.unfinished:
+        first = ", ".join(" with ".join(some) for some in proof.unfinished[:3])
+        out.append(_wrapped(f"NOT explored to the end, so nothing is said about them: {len(proof.unfinished):,} sets ({first}, ...)"))
+    return [*out, ""]
 
 
 def _races(proof: Proof) -> list[str]:
@@ -59,8 +73,8 @@ def _races(proof: Proof) -> list[str]:
 
 
 def _line(result: InterlockResult) -> str:
-    mark = {"holds": "holds", "broken": "BROKEN", "waived": "waived", "not examined": "NOT EXAMINED"}[result.outcome]
-    line = f"{result.name}: {mark}; {result.level}"
+    mark = {"holds": "holds", "broken": "BROKEN", "waived": "waived", "not examined": "NOT EXAMINED", "not shown": "NOT SHOWN"}[result.outcome]
+    line = f"{result.name}: {mark}; {result.level}" if not result.level.startswith("holds") else f"{result.name}: {result.level}"
     if result.waived:
         line += f" (waived: {result.waived})"
     return _wrapped(line, "  ", "    ")

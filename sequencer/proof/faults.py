@@ -1,0 +1,219 @@
+"""What each fault changes in the system: rows it adds, races it takes away, readings it sets free.
+
+A faulted system holds all the rows of the sound one (a fault may come and go at any moment), so its behaviour is at
+least what the fault can do. Faults that add nothing (a button that stays open, a servo that does not move) leave the
+reached set as it is; faults with the same edit are explored once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from sequencer.description.box import ContactInput, LampOutput
+from sequencer.description.faults import Fault, faults
+from sequencer.description.grounds import HeadPart, LinePart, PadPart, PinPart, ReliefPart, SupplyPart, WirePart
+from sequencer.proof import controller, gas, parts, people
+from sequencer.proof.draft import READING, Draft
+from sequencer.proof.interlocks import STRANGER
+from sequencer.proof.parts import _moves, driven, horn
+from sequencer.proof.system import Row, System
+
+
+@dataclass(frozen=True)
+class Edit:
+    """rows: added. relax: parts whose races are gone. blind: free bits whose truth the box no longer sees. loose:
+    readings that may show anything. failures, leaking: supplies, reliefs and valves that do not hold gas back."""
+
+    rows: tuple[Row, ...] = ()
+    relax: frozenset[str] = frozenset()
+    blind: int = 0
+    loose: frozenset[str] = frozenset()
+    failures: frozenset[str] = frozenset()
+    leaking: frozenset[str] = frozenset()
+
+    @property
+    def inert(self) -> bool:
+        """Whether nothing new can happen."""
+        return self == Edit()
+
+    def __or__(self, other: Edit) -> Edit:
+        rows = self.rows + tuple(r for r in other.rows if r not in self.rows)
+        return Edit(
+            rows, self.relax | other.relax, self.blind | other.blind, self.loose | other.loose,
+            self.failures | other.failures, self.leaking | other.leaking,
+        )  # fmt: skip
+
+
+def edits(draft: Draft) -> dict[Fault, Edit]:
+    """Every fault of the pad that the file does not leave out, with what it changes."""
+    out = {one.fault for one in draft.pad.left_out}
+    return {fault: _edit(draft, fault) for fault in faults(draft.pad) if fault.name not in out}
+
+
+def _rows(draft: Draft, write) -> tuple[Row, ...]:  # type: ignore[no-untyped-def]
+    """The rows that `write` adds to the draft, taken out again."""
+    kept, draft.rows = draft.rows, []
+    write()
+    made, draft.rows = draft.rows, kept
+    return tuple(made)
+
+
+def _edit(draft: Draft, fault: Fault) -> Edit:
+    pad, name, mode = draft.pad, fault.part, fault.mode
+    if name == "box":
+        return Edit(relax=frozenset({"box"}))
+    if name in pad.inputs:
+        return _input(draft, name, mode)
+    if name in pad.outputs:
+        return _output(draft, name, mode)
+    part = pad.site[name]
+    if isinstance(part, LinePart):
+        return _line(draft, name, part, mode)
+    if isinstance(part, SupplyPart):
+        return Edit(relax=frozenset({name}), failures=frozenset({name})) if mode in ("creeps", "fails open") else Edit()
+    if isinstance(part, ReliefPart):
+        return Edit(failures=frozenset({name})) if mode == "stuck" else Edit()
+    if isinstance(part, HeadPart):
+        return _head(draft, name, part, mode)
+    if isinstance(part, PinPart) and mode == "falls out":
+        return Edit(_rows(draft, lambda: _moves(draft, f"{name} falls out", "part", f"{name} in", False, tag=f"fault {name}: {mode}")))
+    if isinstance(part, PadPart):
+        return _people(draft, part, name, mode)
+    if isinstance(part, WirePart):
+        return Edit()
+    return Edit()
+
+
+def _input(draft: Draft, name: str, mode: str) -> Edit:
+    part = draft.pad.inputs[name]
+    if not isinstance(part, ContactInput):
+        return Edit(loose=frozenset({name})) if name in [a.name for a in draft.table.analogs] else Edit()
+    closed = {"wire cut": False, "stuck open": False, "shorted": True, "stuck closed": True}.get(mode)
+    shown = {True, False} if closed is None else {closed == part.contact.closed_means_word}
+    if mode == "held":
+        shown = {True}
+    if name in draft.by_hand:
+        return Edit(blind=draft.layout.mask([draft.by_hand[name]]))
+    if name not in draft.tracked:
+        return Edit()
+    seen, fresh = draft.seen(name), draft.fresh(name)
+
+    def write() -> None:
+        for value in sorted(shown):
+            says = f"the box sees {name} {'' if value else 'not '}at its word, whatever is true"
+            for at in (draft.running, (0, 1)):
+                draft.row(
+                    says, "reading", {seen: not value}, {seen: value, fresh: False, READING: at == draft.running}, at,
+                    tag=f"fault {name}: {mode}" if mode != "held" else f"fault {name}: held",
+                )  # fmt: skip
+
+    rows = tuple(replace(r, tag=f"misread {name}") for r in _rows(draft, write))
+    return Edit(rows, relax=frozenset({name}))
+
+
+def _output(draft: Draft, name: str, mode: str) -> Edit:
+    number = list(draft.pad.outputs).index(name)
+    if isinstance(draft.pad.outputs[name], LampOutput):
+        return Edit(_rows(draft, lambda: people.walks(draft, people.allowed(draft, dead=number))))
+    if mode == "twitches":
+        at = tuple(p for p in draft.running)
+        return Edit(_rows(draft, lambda: draft.row(f"the servo {name} jumps", "part", {horn(name): False}, {horn(name): True}, at, tag="jump")))
+    if mode == "limp":
+        return Edit(_rows(draft, lambda: draft.row(f"the servo {name} goes limp", "part", {horn(name): True}, {horn(name): False}, tag="limp")))
+    if mode == "welded":
+        return _welded(draft, name)
+    return Edit(relax=frozenset({name})) if mode in ("slow", "stuck off") and name in driven(draft) else Edit()
+
+
+def _welded(draft: Draft, name: str) -> Edit:
+    if name in driven(draft):
+        bit = driven(draft)[name][1]
+        on = driven(draft)[name][2] == draft.pad.output_positions[name][1]
+        if bit in draft.tracked.values():
+            rows = _rows(draft, lambda: _moves(draft, f"{name} is welded on", "part", bit, on))
+        else:
+            rows = _rows(draft, lambda: draft.row(f"{name} is welded on", "part", {bit: not on}, {bit: on}))
+        return Edit(rows, relax=frozenset({name}))
+    return Edit(_rows(draft, lambda: parts.servos(draft, welded=name)))
+
+
+def _line(draft: Draft, name: str, part: LinePart, mode: str) -> Edit:
+    output = part.opened_by
+    if output not in draft.pad.outputs:
+        return Edit(relax=frozenset({name})) if mode in ("kinked", "traps", "leaks back") else Edit()
+    bit = gas.valve(output)
+    if mode in ("stuck open", "stuck shut"):
+        value = mode == "stuck open"
+        rows = _rows(draft, lambda: draft.row(f"{output} sticks {'open' if value else 'shut'}", "part", {bit: not value}, {bit: value}, tag=f"stick {output}"))
+        return Edit(rows, relax=frozenset({output}))
+    if mode == "slow":
+        return Edit(relax=frozenset({output}))
+    if mode == "leaks":
+        into = [v for v in draft.bands.edges if draft.durations.feeds(name, v) and v in (part.line.origin, part.line.end)]
+        return Edit(leaking=frozenset({output}), relax=frozenset({name}) if _outruns(draft, into, name) else frozenset()) if into else Edit()
+    return Edit(relax=frozenset({name})) if mode in ("kinked", "traps", "leaks back") else Edit()
+
+
+def _outruns(draft: Draft, volumes: list[str], line: str) -> bool:
+    """Whether a leak could hold a volume above its lowest edge against its open dumps."""
+    for volume in volumes:
+        for edge in draft.bands.edges[volume][:1]:
+            dumps = gas.dumps(draft, volume)
+            if not dumps or draft.durations.held_down_to(volume, dumps[:1], leaks=line) > 0.5 * edge:
+                return True
+    return False
+
+
+def _head(draft: Draft, name: str, part: HeadPart, mode: str) -> Edit:
+    bit = f"{name} latched"
+    if mode not in ("lets go early", "half latched", "latched on dirt"):
+        return Edit()
+    rows = _rows(draft, lambda: _moves(draft, f"{name} lets go by itself", "part", bit, False, tag=f"lets go {name}"))
+    if mode == "lets go early" or not part.seen_by or part.seen_by not in draft.tracked:
+        return Edit(rows)
+    half = _input(draft, part.seen_by, "held")
+    return Edit(rows) | half
+
+
+def _people(draft: Draft, part: PadPart, name: str, mode: str) -> Edit:
+    if mode == "walks in":
+        return Edit(_rows(draft, lambda: draft.row("someone whom nobody counted walks in", "slip", {STRANGER: False}, {STRANGER: True}, tag="slip walks in")))
+    if mode == "misreads":
+        return Edit(_rows(draft, lambda: people.walks(draft, people.allowed(draft), dials=False)))
+    gate = draft.tracked.get(part.gate or "")
+    if gate is None:
+        return Edit()
+    return Edit(_rows(draft, lambda: _moves(draft, "the gate is shut with someone inside", "slip", gate, True, tag="gate shuts")))
+
+
+def changed(draft: Draft, system: System, edit: Edit) -> list[Row]:
+    """The rows that a fault (or several) brings besides those of the sound system."""
+    rows = list(edit.rows)
+    if edit.failures or edit.leaking:
+        old = set(r for r in system.rows if r.tag.startswith("up "))
+        rows += [r for r in gas.rising(draft, edit.failures, edit.leaking) if r not in old]
+    if edit.loose:
+        for place in draft.running:
+            if controller.reads(draft, place, edit.loose):
+                old = {r for r in system.rows if r.scan and r.at == (place,)}
+                rows += [r for r in loosened(draft, place, edit.loose) if r not in old]
+    if edit.relax:
+        pool = [*system.rows, *rows]
+        rows = [relaxed(system, r, edit.relax) for r in rows]
+        rows += [new for r in pool if r.unless and (new := relaxed(system, r, edit.relax)) != r and new not in rows]
+    return rows
+
+
+def loosened(draft: Draft, place: int, loose: frozenset[str]) -> list[Row]:
+    """Scans of a place with these readings free, worked out once."""
+    asked = frozenset(n for n in loose if controller.reads(draft, place, frozenset({n})))
+    key = f"loose {place} {sorted(asked)}"
+    if key not in draft.found:
+        draft.found[key] = controller.scan_rows(draft, place, loose=asked)
+    return draft.found[key]  # type: ignore[no-any-return]
+
+
+def relaxed(system: System, row: Row, gone: frozenset[str]) -> Row:
+    """The row without the races that rest on these parts."""
+    unless = tuple((cube, n) for cube, n in row.unless if not system.races[n].parts & gone)
+    return row if unless == row.unless else replace(row, unless=unless)

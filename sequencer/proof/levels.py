@@ -1,0 +1,77 @@
+"""How much a rule withstands: minimal cut sets, the level asked for, and what was not looked at."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from sequencer.description.faults import Fault
+from sequencer.proof.campaign import Campaign
+from sequencer.proof.result import InterlockResult
+
+Cut = tuple[Fault, ...]
+
+
+def minimal(cuts: list[Cut]) -> list[Cut]:
+    """The cut sets of which no part is one, small ones first, each once."""
+    kept: list[Cut] = []
+    for cut in sorted(set(cuts), key=lambda c: (len(c), [f.name for f in c])):
+        if not any(set(old) <= set(cut) for old in kept):
+            kept.append(cut)
+    return kept
+
+
+def counts(cut: Cut) -> tuple[int, int]:
+    """(equipment faults, slips) of a set."""
+    slips = sum(f.kind == "slip" for f in cut)
+    return len(cut) - slips, slips
+
+
+def within(cut: Cut, asked: tuple[int, int]) -> bool:
+    """Whether a set is no more than a rule is asked to withstand."""
+    equipment, slips = counts(cut)
+    return equipment <= asked[0] and slips <= asked[1]
+
+
+def withstands(cuts: list[Cut], most: int) -> tuple[int, int]:
+    """(equipment faults alone, slips alone) that no cut set of that kind reaches, as far as was looked."""
+    equipment = min([counts(c)[0] for c in cuts if counts(c)[1] == 0], default=most + 1) - 1
+    slips = min([counts(c)[1] for c in cuts if counts(c)[0] == 0], default=most + 1) - 1
+    return equipment, slips
+
+
+def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: int) -> InterlockResult:
+    """The verdict of a rule that holds without faults."""
+    kinds = sum(len(k.faults) for k in campaign.kinds)
+    reached = withstands(cuts, most)
+    open_ = [c for c in campaign.unfinished if within(c, base.asked) and not any(set(k) <= set(c) for k in cuts)]
+    red = [c for c in cuts if within(c, base.asked)]
+    told = f"withstands {reached[0]} equipment faults and {reached[1]} slips, asked {base.asked[0]} and {base.asked[1]}"
+    if red:
+        return replace(base, outcome="broken", level=f"broken by {_names(red)}; {told}", withstands=reached)
+    if open_ or sum(base.asked) > most:
+        what = f"{len(open_)} sets of faults were not explored to the end" if open_ else f"only {most} at once were looked at"
+        return replace(base, outcome="not shown", level=f"not shown: {what}", withstands=reached)
+    if cuts:
+        orders = {n: sum(len(c) == n for c in cuts) for n in sorted({len(c) for c in cuts})}
+        sets = ", ".join(f"{n} of order {order}" for order, n in orders.items())
+        level = f"holds in this model against what is asked; {told}; cut sets: {sets}"
+    else:
+        level = f"holds in this model against these {kinds} fault kinds, all orders, up to {most} at once"
+    unseen = [c for c in campaign.unfinished if not any(set(k) <= set(c) for k in cuts)]
+    if unseen:
+        level += f" ({len(unseen)} sets beyond what is asked were not explored to the end)"
+    return replace(base, level=level, withstands=reached)
+
+
+def _names(cuts: list[Cut], most: int = 4) -> str:
+    shown = [" with ".join(f.name for f in cut) for cut in cuts[:most]]
+    return "; ".join(shown) + (f"; and {len(cuts) - most} more" if len(cuts) > most else "")
+
+
+def worth_telling(cuts: list[Cut], asked: tuple[int, int], most: int) -> list[Cut]:
+    """The cut sets that get a story: those within what is asked first, else the smallest."""
+    red = [c for c in cuts if within(c, asked)]
+    return red[:most]
+
+
+__all__ = ["against", "minimal", "withstands", "within", "worth_telling"]
