@@ -15,7 +15,7 @@ from sequencer.description.grounds import DialPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Lasts, Must, Never, Reaction, Start
 from sequencer.proof.durations import Durations, error_of
-from sequencer.site import resolve
+from sequencer.site.assumed import given_or_assumed
 from sequencer.table import Kind, Table
 from sequencer.table.compile import calibration
 from sequencer.table.table import NO_TARGET, Bit
@@ -124,7 +124,7 @@ def dial_limits(pad: Pad) -> dict[str, float]:
             continue
         for leaf in t.leaves(step.shows.expression):
             if isinstance(leaf, t.PressureIs) and not leaf.at_least and leaf.volume == dial.dial:
-                error = resolve.given_or_assumed(dial.accuracy, "dial.accuracy").high
+                error = given_or_assumed(dial.accuracy, "dial.accuracy").high
                 limits[leaf.volume] = max(limits.get(leaf.volume, 0.0), leaf.limit.si + error)
     return limits
 
@@ -169,7 +169,8 @@ def bands(pad: Pad, table: Table, durations: Durations, *, fine: bool = False) -
                 seen = [made.high for made in thresholds[volume] if made.rising and made.high < limit]
                 if seen and limit <= durations.ceiling(volume, True):
                     values.append(max(seen))
-        top, kept = durations.ceiling(volume, True), []
+        kept: list[float] = []
+        top = durations.ceiling(volume, True)
         for value in sorted(values):
             if 0.0 < value <= top and (not kept or value - kept[-1] >= SAME):
                 kept.append(value)

@@ -185,13 +185,13 @@ class Reading:
             yield branch, int((bit.source == self.state) == bit.wanted)
         elif kind == Kind.COMMAND:
             for places, cube in self.draft.command(bit.source, bit.on, bit.wanted):
-                after = branch.assume(cube) if self.place in places else None
-                if after is not None:
-                    yield after, 1
+                met = branch.assume(cube) if self.place in places else None
+                if met is not None:
+                    yield met, 1
             for places, cube in self.draft.command(bit.source, bit.on, not bit.wanted):
-                after = branch.assume(cube) if self.place in places else None
-                if after is not None:
-                    yield after, 0
+                met = branch.assume(cube) if self.place in places else None
+                if met is not None:
+                    yield met, 0
         elif kind == Kind.VALID:
             yield from self._valid(bit, branch)
         elif kind == Kind.DIFFERS and (certain := self._differs(bit)) is not None:

@@ -8,7 +8,6 @@ A set that breaks a rule is explored once more in depth buckets for its shortest
 from __future__ import annotations
 
 import time
-
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from itertools import combinations

@@ -82,7 +82,8 @@ def _scans(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str
         for later in rows[number + 1 :]:
             rest |= table.rows[later].care
         live, ends = reading.needs(rest), reading.needs(after)
-        fired, going = [], []
+        fired: list[Branch] = []
+        going: list[Branch] = []
         for branch in current:
             for found, holds in reading.all_of(table.rows[index].care, table.rows[index].want, branch):
                 (fired if holds else going).append(found.only(ends if holds else live))
@@ -204,10 +205,9 @@ def _timer(draft: Draft, state: int, place: int, seconds: float) -> Iterator[tup
 
 def _power(draft: Draft) -> None:
     """Power may go and come back at any moment; the box forgets everything it kept."""
-    layout = draft.layout
     kept = [memory(b.name) for b in draft.table.bits if b.kind == Kind.MEMORY] + [f"the box says {n}" for n in said(draft)]
     stays = [draft.stays(o, c) for o in range(len(draft.table.outputs)) for c in draft.inhibited(o)]
-    lost = {n: False for n in [*kept, *stays]}
+    lost = dict.fromkeys([*kept, *stays], False)
     draft.row("the power goes", "power", {}, lost, draft.everywhere[1:], to=0, sure=False, tag="blink")
     begin = {}
     for output in range(len(draft.table.outputs)):

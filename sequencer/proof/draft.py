@@ -17,7 +17,6 @@ from sequencer.proof.words import EVERYTHING, Cube, Layout
 from sequencer.table import Kind, Table
 from sequencer.table.table import Bit
 
-
 READING = "the box is reading"
 """Set between the first contact that the box sees anew and the end of that scan: nothing else happens meanwhile."""
 

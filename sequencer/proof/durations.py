@@ -14,6 +14,7 @@ from sequencer.description.grounds import HeadPart, LinePart, ReliefPart, Supply
 from sequencer.description.pad import Pad
 from sequencer.quantities import ATMOSPHERE
 from sequencer.site import flow, resolve, vessel
+from sequencer.site.assumed import assumed, given_or_assumed
 
 FACTOR = 2.0
 """A race that rests on physics must be won by this factor (semantics.md, section 6)."""
@@ -106,7 +107,7 @@ class Durations:
     def stroke(self, output: str) -> float:
         """Most time from a changed command to the valve (or relay) standing there, with the scan that writes it."""
         strokes = [line.stroke.high for line in self.lines.values() if line.opened_by == output]
-        return max(strokes, default=resolve.assumed("relay.operate").high) + self.scan
+        return max(strokes, default=assumed("relay.operate").high) + self.scan
 
     def _vent_time(self, volume: str, out: tuple[str, ...], edge: float, start: float | None = None) -> float:
         """Most time to fall from `start` (None: the ceiling) to `edge` through the best of these lines, the vessel
@@ -156,12 +157,12 @@ class Durations:
         """Most time from a contact's true change to the scan that acts on it: bounce, filter, two scans."""
         part = self.pad.inputs[contact]
         assert isinstance(part, ContactInput)
-        return resolve.assumed("contact.bounce").high + part.steady_for.si + 2 * self.scan
+        return assumed("contact.bounce").high + part.steady_for.si + 2 * self.scan
 
     def lets_go(self, head: str) -> float:
         part = self.pad.site[head]
         assert isinstance(part, HeadPart)
-        return resolve.given_or_assumed(part.lets_go_in, "release_head.lets_go_in").high
+        return given_or_assumed(part.lets_go_in, "release_head.lets_go_in").high
 
 
 def error_of(pad: Pad, reading: str, slope: float) -> float:

@@ -85,8 +85,9 @@ class Engine:
                 care, want, keep, put = (np.uint64(m) for m in masks(self.system, row))
                 cubes = [(np.uint64(c.care), np.uint64(c.want)) for c, _ in row.unless]
                 alone.append(_Alone(number, care, want, keep, put, cubes))
-        columns = list(zip(*plain, strict=True)) if plain else [(), (), (), (), ()]
-        return _Table(np.array(columns[0], np.intp), *(np.array(c, np.uint64) for c in columns[1:]), alone)
+        number = np.array([p[0] for p in plain], np.intp)
+        care, want, keep, put = (np.array([p[i] for p in plain], np.uint64) for i in range(1, 5))
+        return _Table(number, care, want, keep, put, alone)
 
     def images(self, words: Words, judge: Judge | None = None) -> list[Words]:
         """Images of every word under every row (idle ones left out), as unsorted pieces."""
@@ -171,4 +172,7 @@ def merged(first: Words, second: Words) -> Words:
     """Two disjoint sorted arrays as one."""
     if not len(second):
         return first
-    return np.insert(first, np.searchsorted(first, second), second) if len(first) else second
+    if not len(first):
+        return second
+    whole: Words = np.insert(first, np.searchsorted(first, second), second)
+    return whole

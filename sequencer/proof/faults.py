@@ -11,11 +11,19 @@ from dataclasses import dataclass, replace
 
 from sequencer.description.box import ContactInput, LampOutput
 from sequencer.description.faults import Fault, faults
-from sequencer.description.grounds import HeadPart, LinePart, PadPart, PinPart, ReliefPart, SupplyPart, WirePart
+from sequencer.description.grounds import (
+    HeadPart,
+    LinePart,
+    PadPart,
+    PinPart,
+    ReliefPart,
+    SupplyPart,
+    WirePart,
+)
 from sequencer.proof import controller, gas, parts, people
 from sequencer.proof.draft import READING, Draft
-from sequencer.proof.interlocks import STRANGER
-from sequencer.proof.parts import _moves, driven, horn
+from sequencer.proof.parts import driven, horn, moves
+from sequencer.proof.people import STRANGER
 from sequencer.proof.system import Row, System
 
 
@@ -76,7 +84,7 @@ def _edit(draft: Draft, fault: Fault) -> Edit:
     if isinstance(part, HeadPart):
         return _head(draft, name, part, mode)
     if isinstance(part, PinPart) and mode == "falls out":
-        return Edit(_rows(draft, lambda: _moves(draft, f"{name} falls out", "part", f"{name} in", False, tag=f"fault {name}: {mode}")))
+        return Edit(_rows(draft, lambda: moves(draft, f"{name} falls out", "part", f"{name} in", False, tag=f"fault {name}: {mode}")))
     if isinstance(part, PadPart):
         return _people(draft, part, name, mode)
     if isinstance(part, WirePart):
@@ -130,7 +138,7 @@ def _welded(draft: Draft, name: str) -> Edit:
         bit = driven(draft)[name][1]
         on = driven(draft)[name][2] == draft.pad.output_positions[name][1]
         if bit in draft.tracked.values():
-            rows = _rows(draft, lambda: _moves(draft, f"{name} is welded on", "part", bit, on))
+            rows = _rows(draft, lambda: moves(draft, f"{name} is welded on", "part", bit, on))
         else:
             rows = _rows(draft, lambda: draft.row(f"{name} is welded on", "part", {bit: not on}, {bit: on}))
         return Edit(rows, relax=frozenset({name}))
@@ -168,7 +176,7 @@ def _head(draft: Draft, name: str, part: HeadPart, mode: str) -> Edit:
     bit = f"{name} latched"
     if mode not in ("lets go early", "half latched", "latched on dirt"):
         return Edit()
-    rows = _rows(draft, lambda: _moves(draft, f"{name} lets go by itself", "part", bit, False, tag=f"lets go {name}"))
+    rows = _rows(draft, lambda: moves(draft, f"{name} lets go by itself", "part", bit, False, tag=f"lets go {name}"))
     if mode == "lets go early" or not part.seen_by or part.seen_by not in draft.tracked:
         return Edit(rows)
     half = _input(draft, part.seen_by, "held")
@@ -183,14 +191,14 @@ def _people(draft: Draft, part: PadPart, name: str, mode: str) -> Edit:
     gate = draft.tracked.get(part.gate or "")
     if gate is None:
         return Edit()
-    return Edit(_rows(draft, lambda: _moves(draft, "the gate is shut with someone inside", "slip", gate, True, tag="gate shuts")))
+    return Edit(_rows(draft, lambda: moves(draft, "the gate is shut with someone inside", "slip", gate, True, tag="gate shuts")))
 
 
 def changed(draft: Draft, system: System, edit: Edit) -> list[Row]:
     """The rows that a fault (or several) brings besides those of the sound system."""
     rows = list(edit.rows)
     if edit.failures or edit.leaking:
-        old = set(r for r in system.rows if r.tag.startswith("up "))
+        old = {r for r in system.rows if r.tag.startswith("up ")}
         rows += [r for r in gas.rising(draft, edit.failures, edit.leaking) if r not in old]
     if edit.loose:
         for place in draft.running:

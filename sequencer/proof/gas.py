@@ -106,7 +106,7 @@ def rows(draft: Draft) -> None:
     for volume, edges in draft.bands.edges.items():
         names = [draft.bands.name(volume, edge) for edge in edges]
         for k in range(len(edges)):
-            down: dict[str, bool | int] = {names[k]: True} | ({names[k + 1]: False} if k + 1 < len(edges) else {})
+            down: dict[str, bool | int] = {names[k]: True, **({names[k + 1]: False} if k + 1 < len(edges) else {})}
             below = names[k].removeprefix(f"{volume} at least ")
             draft.row(f"{volume} falls below {below}", "gas", down, {names[k]: False}, sure=False, tag="fall")
             for line in dumps(draft, volume):
@@ -123,7 +123,7 @@ def rising(draft: Draft, failures: frozenset[str] = frozenset(), leaking: frozen
         names = [draft.bands.name(volume, edge) for edge in edges]
         top = ceiling(draft, volume, failures)
         for k, edge in enumerate(edges):
-            here: dict[str, bool | int] = {names[k]: False} | ({names[k - 1]: True} if k else {})
+            here: dict[str, bool | int] = {names[k]: False, **({names[k - 1]: True} if k else {})}
             if edge >= top:
                 continue
             for line in draft.durations.around(volume):

@@ -41,7 +41,7 @@ def options(draft: Draft, fact: t.Expression, wanted: bool, allow: bool = False)
         names = [n for n in (ON_PAD, STRANGER) if draft.layout.has(n)]
         if inside:
             return [option for n in names for option in bit(n, True)]
-        return [(everywhere, draft.layout.cube({n: False for n in names}))]
+        return [(everywhere, draft.layout.cube(dict.fromkeys(names, False)))]
     if isinstance(fact, t.PressureIs):
         return _pressure(draft, fact, wanted)
     if isinstance(fact, t.CommandedTo):

@@ -6,13 +6,14 @@ from sequencer.description.box import RelayOutput, ServoOutput
 from sequencer.description.grounds import HeadPart, PadPart, PinPart, SwitchPlace, WirePart
 from sequencer.proof.draft import READING, Draft
 from sequencer.proof.gas import overshoot, valve
-from sequencer.proof.system import Race
+from sequencer.proof.system import Actor, Race
+from sequencer.proof.words import EVERYTHING, Cube
 
 
 def driven(draft: Draft) -> dict[str, tuple[int, str, str]]:
     """{output: (code, bit name, position)} of the outputs whose true position is a bit."""
     found: dict[str, tuple[int, str, str]] = {}
-    for number, spec in enumerate(draft.table.outputs):
+    for spec in draft.table.outputs:
         if draft.parts_lines(spec.name):
             found[spec.name] = (spec.positions.index("open"), valve(spec.name), "open")
     for part in draft.pad.parts(SwitchPlace).values():
@@ -63,7 +64,7 @@ def rows(draft: Draft) -> None:
                 says = f"{output} moves to {position if wanted else away}"
                 done = {overshoot(output): False} if not wanted and draft.layout.has(overshoot(output)) else {}
                 if bit in draft.tracked.values():
-                    _moves(draft, says, "part", bit, wanted, guard, places)
+                    moves(draft, says, "part", bit, wanted, guard, places)
                 else:
                     draft.row(says, "part", guard, {bit: wanted, **done}, places, tag=f"stroke {output}")
     servos(draft)
@@ -83,22 +84,24 @@ def rows(draft: Draft) -> None:
             draft.row(f"{truth}{'' if value else ' no longer'}", "crew", {truth: not value}, {truth: value}, tag="hand", forward=False)
 
 
-def _moves(draft, says, actor, truth, value, guard=None, at=None, **more):  # type: ignore[no-untyped-def]
+def moves(
+    draft: Draft, says: str, actor: Actor, truth: str, value: bool, guard: Cube | None = None,
+    at: tuple[int, ...] | None = None, *, tag: str = "",
+) -> None:
     """A truth that contacts see changes: those contacts lag behind it, or are back in step with it."""
-    from sequencer.proof.words import EVERYTHING
-
     contacts = [c for c, bit in draft.tracked.items() if bit == truth]
-    cubes = [(guard or EVERYTHING, {})]
+    ways: list[tuple[Cube | None, dict[str, bool]]] = [(guard or EVERYTHING, {})]
     for contact in contacts:
-        cubes = [
+        ways = [
             (cube.meet(draft.layout.cube({draft.seen(contact): seen})), {**change, draft.fresh(contact): seen != value})
-            for cube, change in cubes
+            for cube, change in ways
+            if cube is not None
             for seen in (True, False)
         ]
-    for cube, change in cubes:
-        whole = cube.meet(draft.layout.cube({truth: not value}))
+    for cube, change in ways:
+        whole = None if cube is None else cube.meet(draft.layout.cube({truth: not value}))
         if whole is not None:
-            draft.row(says, actor, whole, {truth: value, **change}, at, **more)
+            draft.row(says, actor, whole, {truth: value, **change}, at, tag=tag)
 
 
 def servos(draft: Draft, welded: str | None = None) -> None:
@@ -121,11 +124,9 @@ def servos(draft: Draft, welded: str | None = None) -> None:
                         )  # fmt: skip
 
 
-def _powered(draft: Draft, output: ServoOutput, welded: str | None) -> list:  # type: ignore[type-arg]
+def _powered(draft: Draft, output: ServoOutput, welded: str | None) -> list[tuple[tuple[int, ...], Cube]]:
     """(places, cube) in which the servo has power."""
-    from sequencer.proof.words import EVERYTHING
-
-    if output.powered_by in (None, welded) or output.powered_by not in draft.pad.outputs:
+    if output.powered_by is None or output.powered_by == welded or output.powered_by not in draft.pad.outputs:
         return [(draft.everywhere, EVERYTHING)]
     relay = draft.pad.outputs[output.powered_by]
     number = list(draft.pad.outputs).index(output.powered_by)
@@ -145,9 +146,9 @@ def _heads(draft: Draft) -> None:
             guard: dict[str, bool | int] = {horn(wires[name]): True}
             if name in pins:
                 guard[f"{pins[name]} in"] = False
-            _moves(draft, f"{name} lets go", "part", bit, False, draft.layout.cube(guard), tag=f"lets go {name}")
-        _moves(draft, f"{name} is closed by hand", "crew", bit, True, draft.layout.cube(hands))
-        _moves(draft, f"{name} is opened by hand", "crew", bit, False, draft.layout.cube(hands))
+            moves(draft, f"{name} lets go", "part", bit, False, draft.layout.cube(guard), tag=f"lets go {name}")
+        moves(draft, f"{name} is closed by hand", "crew", bit, True, draft.layout.cube(hands))
+        moves(draft, f"{name} is opened by hand", "crew", bit, False, draft.layout.cube(hands))
 
 
 def _pins(draft: Draft) -> None:
@@ -155,8 +156,8 @@ def _pins(draft: Draft) -> None:
     for name, part in draft.pad.parts(PinPart).items():
         from_line = "lanyard" in part.pulled
         out = {} if from_line else hands
-        _moves(draft, f"{name} is pulled{' by the lanyard' if from_line else ''}", "crew", f"{name} in", False, draft.layout.cube(out))
-        _moves(draft, f"{name} is put in", "crew", f"{name} in", True, draft.layout.cube(hands))
+        moves(draft, f"{name} is pulled{' by the lanyard' if from_line else ''}", "crew", f"{name} in", False, draft.layout.cube(out))
+        moves(draft, f"{name} is put in", "crew", f"{name} in", True, draft.layout.cube(hands))
 
 
 def on_pad_guard(draft: Draft) -> dict[str, bool | int]:
@@ -164,10 +165,10 @@ def on_pad_guard(draft: Draft) -> dict[str, bool | int]:
     return {"someone is on the pad": True} if draft.pad.parts(PadPart) else {}
 
 
-def races(draft: Draft, state: int, seconds: float, second: str) -> list:  # type: ignore[type-arg]
+def races(draft: Draft, state: int, seconds: float, second: str) -> list[tuple[Cube, int]]:
     """What cannot be when a state's timer passes `seconds`: a valve still moving, a contact not yet seen."""
     found = []
-    for output, (code, bit, position) in driven(draft).items():
+    for output, (code, bit, _) in driven(draft).items():
         own = draft.certain(state, list(draft.pad.outputs).index(output))
         most = draft.durations.stroke(output)
         if own is None or most >= seconds:

@@ -15,7 +15,7 @@ from sequencer.proof.bands import dial_limits
 from sequencer.proof.draft import Draft
 from sequencer.proof.durations import FACTOR
 from sequencer.proof.gas import empties, relied_on, valve
-from sequencer.proof.parts import _moves
+from sequencer.proof.parts import moves
 from sequencer.proof.system import Race
 from sequencer.proof.words import EVERYTHING, Cube
 
@@ -128,8 +128,8 @@ def rows(draft: Draft) -> None:
     draft.row("everyone has walked out", "crew", {ON_PAD: True} | open_gate, {ON_PAD: False}, tag="walk out")
     if gate:
         word = gate.split(" truly ")[1]
-        _moves(draft, "the gate is opened", "crew", gate, False)
-        _moves(draft, f"the gate is {word}", "crew", gate, True, draft.layout.cube({ON_PAD: False, WALKING: False}), tag="gate shuts")
+        moves(draft, "the gate is opened", "crew", gate, False)
+        moves(draft, f"the gate is {word}", "crew", gate, True, draft.layout.cube({ON_PAD: False, WALKING: False}), tag="gate shuts")
 
 
 def walks(draft: Draft, places: tuple[int, ...], *, dials: bool = True) -> None:

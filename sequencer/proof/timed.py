@@ -18,7 +18,7 @@ from sequencer.proof.draft import Draft, thresholds
 from sequencer.proof.explore import Explored
 from sequencer.proof.result import InterlockResult, Part
 from sequencer.proof.system import System
-from sequencer.site import resolve
+from sequencer.site.assumed import assumed, given_or_assumed
 from sequencer.table import Kind
 
 
@@ -27,7 +27,7 @@ def judged(draft: Draft, system: System, explored: Explored, base: InterlockResu
     if isinstance(rule, Lasts):
         return _lasts(draft, base, rule)
     result = _reaction(draft, explored, base, rule) if isinstance(rule, Reaction) else _must(draft, base, rule)
-    if result.outcome == "holds" and sum(base.asked):
+    if result.outcome == "holds" and base.asked != (0, 0):
         return replace(result, outcome="not shown", level=f"{result.level}; with faults this kind of rule is not worked out")
     return result
 
@@ -133,10 +133,10 @@ def _holds(draft: Draft, state: int, bits: dict[int, int], wanted: dict[int, int
 def _parts(draft: Draft, contact: str, number: int, level: bool, effects: object) -> Iterator[Part]:
     part = draft.pad.inputs[contact]
     assert isinstance(part, ContactInput)
-    yield Part("contact bounce", resolve.assumed("contact.bounce").high)
+    yield Part("contact bounce", assumed("contact.bounce").high)
     for link in draft.pad.parts(LinkPart).values():
         if contact in link.carries:
-            yield Part("radio", resolve.given_or_assumed(link.latency, "link.latency").high)
+            yield Part("radio", given_or_assumed(link.latency, "link.latency").high)
     steady = draft.table.contacts[number].steady
     yield Part("contact filter", steady * draft.durations.scan)
     delays = [b.hold if (level == b.wanted) else b.drop for b in draft.table.bits if b.kind == Kind.CONTACT and b.source == number]
@@ -169,7 +169,7 @@ def _must(draft: Draft, base: InterlockResult, rule: Must) -> InterlockResult:
     free, loaded = made.travel_time(turn, 0.5 * made.torque_at(made.rated_voltage), slow.supply("least"))
     del free
     parts = [
-        Part("scan", draft.durations.scan), Part("servo frame", resolve.assumed("servo_data.frame").high),
+        Part("scan", draft.durations.scan), Part("servo frame", assumed("servo_data.frame").high),
         Part("servo travel at half its torque", loaded), Part("head lets go", draft.durations.lets_go(effect.head)),
     ]  # fmt: skip
     total = sum(p.seconds for p in parts)
@@ -213,6 +213,7 @@ def _longest(draft: Draft, inside: set[int]) -> float | None:
     for state in inside:
         spec = draft.table.states[state]
         ways[state] = {r.to for r in draft.table.rows[spec.first_row : spec.end_row] if r.to in inside}
+
     def walk(state: int, seen: tuple[int, ...]) -> float | None:
         stay = _stay(draft, state)
         if stay is None or state in seen:
