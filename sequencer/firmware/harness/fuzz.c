@@ -1,11 +1,11 @@
 /* A fuzzer's door: the table is whatever bytes come, its checksum is not asked, and then scans are run on the rest of
- * the bytes. Anything read or written out of bounds, or undefined, is the sanitizers' to find. The table itself is
- * defined here without `const`, so that it can change. */
+ * the bytes. Anything read or written out of bounds, or undefined, is the sanitizers' to find. `follow_table`
+ * loses its `const` in this build, so that it can change. */
 #include <stddef.h>
 #include <string.h>
 #include "follow.h"
 
-extern uint8_t any_table[FOLLOW_SIZE];
+uint8_t follow_table[FOLLOW_SIZE];
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
@@ -13,8 +13,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     static struct follow box;
     uint8_t record[FOLLOW_RECORD];
     size_t used = size < FOLLOW_SIZE ? size : FOLLOW_SIZE;
-    memset(any_table, 0, FOLLOW_SIZE);
-    memcpy(any_table, data, used);
+    memset(follow_table, 0, FOLLOW_SIZE);
+    memcpy(follow_table, data, used);
     data += used;
     size -= used;
     follow_start(&box, FOLLOW_POWER_ON);

@@ -25,7 +25,7 @@ static const uint8_t *list(struct follow *f, const uint8_t *at)
     uint8_t head = BYTE(at++), count = head & COUNT;
     const uint8_t *end = at + count;
     f->held = (head & INVERT) == 0;
-    for (; at != end; at++) {
+    for (; at < end; at++) {
         uint8_t literal = BYTE(at), i = literal & 0x7Fu;
         if (i < FOLLOW_ROOM(FOLLOW_BITS) && (f->bits[i] & NOW) == literal >> 7) continue;
         f->held ^= 1u;
@@ -83,10 +83,10 @@ static bool is_valid(const struct follow *f, uint8_t source) { return f->flags[F
 static bool conditions(struct follow *f)
 {
     const uint8_t *at = follow_table + FOLLOW_BITS_AT;
-    uint8_t slot = FOLLOW_CONTACTS, *bit = f->bits;
-    for (uint8_t left = FOLLOW_BITS; left > 0u; left--) {
+    uint8_t slot = FOLLOW_CONTACTS;
+    for (uint8_t i = 0; i != FOLLOW_BITS; i++) {
         if (at >= follow_table + FOLLOW_INHIBITS_AT || slot > FOLLOW_CONTACTS + FOLLOW_COUNTERS) return false;
-        uint8_t head = BYTE(at), was = *bit, source = BYTE(at + 1);
+        uint8_t head = BYTE(at), was = f->bits[i], source = BYTE(at + 1);
         bool value = false, valid = true;
         switch (head & KIND) {
         case COPY: /* of a filtered contact, or of a reading's validity */
@@ -194,7 +194,7 @@ static bool conditions(struct follow *f)
             at += head & HOLD && head & DROP ? 4 : 2;
             value = delayed(value, was & NOW, &f->counters[slot++], limit);
         }
-        *bit++ = (uint8_t)((was & ~NOW) | value);
+        f->bits[i] = (uint8_t)((was & ~NOW) | value);
     }
     return true;
 }
@@ -205,25 +205,28 @@ static bool rows(struct follow *f)
     const uint8_t *record = state_record(f->state);
     uint16_t row = word(record + 6);
     for (uint8_t part = 0; part < 2u; part++, record += 3) { /* the rows it shares with others, then its own */
-        const uint8_t *at = follow_table + FOLLOW_ROWS_AT + word(record);
+        uint16_t start = word(record);
+        if (start > FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) return false;
+        const uint8_t *at = follow_table + FOLLOW_ROWS_AT + start;
         for (uint8_t left = BYTE(record + 2); left > 0u; left--, row++) {
             if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
-            uint8_t to = BYTE(at++), head = BYTE(at);
+            uint8_t to = BYTE(at++), next = to & 0x7Fu, head = BYTE(at);
             at = list(f, at);
             if (head & LEAST) {
                 if (f->timer < (word(at) | (uint32_t)BYTE(at + 2) << 16)) f->held = 0;
                 at += 3;
             }
             if (!f->held) continue;
+            if (next >= FOLLOW_STATES) return false;
             f->from = f->state;
-            f->state = to & (uint8_t)~TRIP;
-            f->mirror = (uint8_t)~f->state;
+            f->state = next;
+            f->mirror = next ^ 0xFFu;
             f->row = row;
             if (!(to & TRIP)) f->first_out = FOLLOW_NONE;
             else if (f->first_out == FOLLOW_NONE) f->first_out = row;
             f->timer = 0;
             f->moved = 1;
-            return f->state < FOLLOW_STATES;
+            return true;
         }
     }
     if (f->timer < 0x1000000u) f->timer++; /* no row waits for more */
@@ -234,16 +237,17 @@ static bool rows(struct follow *f)
 static bool outputs(struct follow *f)
 {
     const uint8_t *at = state_record(f->state) + 8;
-    for (uint8_t i = 0, packed = 0; i != FOLLOW_OUTPUTS; i++, packed = (uint8_t)(packed >> 2)) {
-        if (i % 4u == 0u) packed = BYTE(at++);
+    for (uint8_t left = FOLLOW_OUTPUTS, packed = 0; left > 0u; left--, packed = (uint8_t)(packed >> 2)) {
+        uint8_t i = (uint8_t)(FOLLOW_OUTPUTS - left);
+        if (i % 4u == 0u) packed = BYTE(at + i / 4u);
         f->outputs[i] = packed & 3u;
     }
     at = follow_table + FOLLOW_INHIBITS_AT;
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
-        uint8_t head = BYTE(at);
-        if (at >= follow_table + FOLLOW_ROWS_AT || head >> 2 >= FOLLOW_ROOM(FOLLOW_OUTPUTS)) return false;
+        uint8_t position = BYTE(at) & 3u, output = BYTE(at) >> 2;
+        if (at >= follow_table + FOLLOW_ROWS_AT || output > FOLLOW_OUTPUTS) return false;
         at = list(f, at + 1);
-        if (f->held) f->outputs[head >> 2] = head & 3u;
+        if (f->held) f->outputs[output] = position;
     }
     return true;
 }
@@ -254,23 +258,26 @@ static void to_rest(struct follow *f, uint8_t code)
     for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = BYTE(rest + i);
 }
 
-/* Check one more byte of the table; true at its end, when the sum has been judged and begins anew. */
+/* Check one more byte of the table; true at its end, when the sum is judged and begins anew. */
 static bool check(struct follow *f)
 {
-    uint32_t sum = f->check ^ BYTE(follow_table + f->check_at);
+    uint32_t sum = f->check;
+    if (f->check_at >= FOLLOW_SIZE) {
+        if (sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* what every right image leaves, its checksum included */
+        f->check = 0xFFFFFFFFu;
+        f->check_at = 0;
+        return true;
+    }
+    sum ^= BYTE(follow_table + f->check_at++);
     for (uint8_t i = 8; i > 0u; i--) sum = sum & 1u ? sum >> 1 ^ 0xEDB88320u : sum >> 1;
     f->check = sum;
-    if (++f->check_at < FOLLOW_SIZE) return false;
-    if (sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* what every right image leaves, its checksum included */
-    f->check = 0xFFFFFFFFu;
-    f->check_at = 0;
-    return true;
+    return false;
 }
 
 void follow_start(struct follow *f, uint8_t cause)
 {
     uint8_t *byte = (uint8_t *)f;
-    for (uint16_t left = sizeof *f; left > 0u; left--) *byte++ = 0;
+    for (uint16_t i = 0; i < sizeof *f; i++) byte[i] = 0;
     for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) {
         f->words[FOLLOW_ANALOGS + i] = FOLLOW_NONE;
         f->flags[FOLLOW_CONTACTS + FOLLOW_ANALOGS + i] = 1; /* a silence is always a valid number */
@@ -287,15 +294,21 @@ void follow_start(struct follow *f, uint8_t cause)
     to_rest(f, f->code);
 }
 
+/* The scan of a box that follows its table; returns the code to go on with. */
+static uint8_t step(struct follow *f)
+{
+    if (f->state >= FOLLOW_STATES || (f->state ^ f->mirror) != 0xFF || f->settled > 2u) return FOLLOW_IMPOSSIBLE;
+    sample(f);
+    if (f->settled == 2u && !(conditions(f) && rows(f))) return FOLLOW_DAMAGED;
+    return outputs(f) ? FOLLOW_FINE : FOLLOW_DAMAGED;
+}
+
 void follow_scan(struct follow *f)
 {
     f->moved = 0;
-    if (f->code == FOLLOW_FINE && (f->state >= FOLLOW_STATES || (f->state ^ f->mirror) != 0xFF || f->settled > 2u))
-        f->code = FOLLOW_IMPOSSIBLE;
     if (f->code == FOLLOW_FINE) {
-        sample(f);
-        if ((f->settled == 2u && !(conditions(f) && rows(f))) || !outputs(f)) f->code = FOLLOW_DAMAGED;
-        for (uint8_t i = FOLLOW_SLICE; i > 0u; i--) check(f);
+        f->code = step(f);
+        for (uint8_t i = FOLLOW_SLICE; i > 0u; i--) (void)check(f);
     }
     if (f->code != FOLLOW_FINE) to_rest(f, f->code);
     f->scan++;
