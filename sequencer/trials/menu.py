@@ -10,7 +10,15 @@ from dataclasses import dataclass
 from sequencer.description import terms as t
 from sequencer.description.box import AnalogInput, ContactInput
 from sequencer.description.faults import Fault, faults
-from sequencer.description.grounds import HeadPart, LinePart, PadPart, PinPart, SupplyPart, SwitchPlace, VolumePart
+from sequencer.description.grounds import (
+    HeadPart,
+    LinePart,
+    PadPart,
+    PinPart,
+    SupplyPart,
+    SwitchPlace,
+    VolumePart,
+)
 from sequencer.description.pad import Pad
 from sequencer.simulation.events import (
     Action,

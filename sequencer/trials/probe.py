@@ -1,7 +1,8 @@
 """One trial: a plan played on the pad, every interlock watched, and what it visited.
 
 A hand does only what it can reach, and an act against the procedure is counted as the slip it is: walking in while
-the lamps or a dial say no, shutting the gate on someone. What cannot be done is left out of the plan that comes back.
+the lamps or a dial say no, shutting the gate on someone (whoever does it). What cannot be done is left out of the plan
+that comes back.
 """
 
 from __future__ import annotations
@@ -11,11 +12,23 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from sequencer.description import terms as t
-from sequencer.description.box import LampOutput
+from sequencer.description.box import ContactInput, LampOutput
 from sequencer.description.crew import Step
 from sequencer.description.grounds import DialPart, LinePart, PadPart, PinPart
 from sequencer.description.pad import Pad
-from sequencer.simulation.events import Action, At, Event, HandValve, Hold, Latch, Pin, Press, Switch, Walk
+from sequencer.simulation.events import (
+    Action,
+    At,
+    Event,
+    HandValve,
+    Hold,
+    Latch,
+    Pin,
+    Press,
+    Strike,
+    Switch,
+    Walk,
+)
 from sequencer.simulation.session import Session
 from sequencer.simulation.steps import held_on_pad, slipped
 from sequencer.table import Table
@@ -74,19 +87,20 @@ class _Site(Session):
         self._dials = _dials(pad)
 
     def act(self, who: str, action: Action) -> None:
-        if not who.startswith("#"):
-            super().act(who, action)
-            return
-        if not self._possible(action):
+        planned = who.startswith("#")
+        if planned and not self._possible(action):
             self.left_out.add(int(who[1:]))
             return
-        slip = self._lapse(action)
+        if planned or not isinstance(action, Walk):  # the crew's own way in is a step of the day
+            self._note(self._lapse(action))
+        super().act("someone" if planned else who, action)
+
+    def _note(self, slip: str) -> None:
         if slip and self.ground is not None:
             self.struck[1] += 1
             self.lapses.append((self.ms, f"{self.ground[0]}: {slip}"))
-        super().act("someone", action)
 
-    def _strike(self, action) -> None:  # type: ignore[no-untyped-def]
+    def _strike(self, action: Strike) -> None:
         super()._strike(action)
         self.struck_at.append((self.ms, self.faults[-1]))
 
@@ -115,9 +129,10 @@ class _Site(Session):
         assert self.ground is not None or not isinstance(action, Walk)
         if isinstance(action, Walk) and action.direction == "in" and self.world.place(action.role) == "line":
             return "" if self._invited() else "walks in"
-        shuts = isinstance(action, Switch | Press | Hold) and self.ground is not None and action.input == self.ground[1].gate
-        if shuts and self.world.someone_on_pad and _word(self.pad, action) == self.pad.inputs[action.input].contact.word:  # type: ignore[union-attr]
-            return "miscounts"
+        if isinstance(action, Switch | Press | Hold) and self.ground is not None and action.input == self.ground[1].gate:
+            gate = self.pad.inputs[action.input]
+            if self.world.someone_on_pad and isinstance(gate, ContactInput) and _word(self.pad, action) == gate.contact.word:
+                return "miscounts"
         return ""
 
     def _invited(self) -> bool:

@@ -17,7 +17,8 @@ from sequencer.trials.probe import Breach, Trial, happened
 if TYPE_CHECKING:
     from sequencer.trials.campaign import Bench
 
-MOST_TRIALS = 400
+MOST_TRIALS = 300
+MOST_BEYOND = 60  # where it is no failure, the faults are what counts
 ROUND_MS = (60_000, 30_000, 10_000, 5_000, 1_000, 500, 100)
 
 
@@ -26,12 +27,13 @@ class _Shrinker:
         self.bench, self.rule = bench, breach.rule
         self.faults = frozenset(breach.faults)
         self.breach, self.trials = breach, 0
+        self.most = MOST_TRIALS if breach.asked else MOST_BEYOND
         self.plan = plan
         self.seen: set[Plan] = set()
 
     def works(self, plan: Plan) -> bool:
         """Whether the plan breaks the rule as well; if so it becomes the plan."""
-        if plan == self.plan or plan in self.seen or self.trials >= MOST_TRIALS:
+        if plan == self.plan or plan in self.seen or self.trials >= self.most:
             return False
         self.seen.add(plan)
         self.trials += 1
@@ -50,7 +52,7 @@ class _Shrinker:
 
     def all(self) -> None:
         before = None
-        while before != self.plan and self.trials < MOST_TRIALS:
+        while before != self.plan and self.trials < self.most:
             before = self.plan
             for change in (self._plain, self._fewer, self._rounder, self._simpler):
                 change()
@@ -67,10 +69,8 @@ class _Shrinker:
         if self.plan.steps:
             self.works(replace(self.plan, steps=False, slips=()))
         elif len(self.plan.acts) > 2 and self.bench.pad.crew.steps:
-            if not self.works(replace(self.plan, steps=True, events=self.plan.strikes)):
-                for act in self.plan.acts[::-1]:
-                    if self.works(replace(self.plan, steps=True, events=(*self.plan.strikes, act))):
-                        break
+            tried = ((), *((act,) for act in self.plan.acts[::-1]))
+            any(self.works(replace(self.plan, steps=True, events=(*self.plan.strikes, *acts))) for acts in tried)
         self.works(replace(self.plan, settle_ms=SETTLE_MS))
 
     def _fewer(self) -> None:

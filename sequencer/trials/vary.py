@@ -10,6 +10,8 @@ import random
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from sequencer.description.box import ContactInput
+from sequencer.description.grounds import PadPart
 from sequencer.description.pad import Pad
 from sequencer.simulation.events import Action, At, Event, Hold, InState, Moment, Press, Strike, Switch, Walk
 from sequencer.simulation.session import Session
@@ -70,9 +72,9 @@ class Changer:
         self.pad, self.menu, self.most = pad, menu, most_faults
         self.spans = ranges(pad)
         self.mends = mends(pad)
-        gate = next((part.gate for part in pad.site.values() if getattr(part, "gate", None)), None)
-        self.gate_word = f"not {pad.inputs[gate].contact.word}" if gate else ""  # type: ignore[union-attr]
-        self.gate = gate
+        self.gate = next((part.gate for part in pad.parts(PadPart).values() if part.gate), None)
+        sense = pad.inputs[self.gate] if self.gate else None
+        self.gate_word = f"not {sense.contact.word}" if isinstance(sense, ContactInput) else ""
         self.timed: set[str] = {name for name, times in menu.timers.items() if times}
 
     def changed(self, rng: random.Random, parent: Parent, other: Plan) -> Plan:
@@ -80,7 +82,7 @@ class Changer:
         plan = parent.plan
         for _ in range(rng.choice((1, 1, 1, 2, 2, 3, 4))):
             plan = self._one(rng, replace(parent, plan=plan), other)
-        return replace(plan, settle_ms=rng.choice((5_000, 30_000, 30_000, 120_000)))
+        return replace(plan, settle_ms=rng.choice((2_000, 5_000, 10_000, 30_000, 30_000, 120_000)))
 
     def _one(self, rng: random.Random, parent: Parent, other: Plan) -> Plan:
         plan, roll = parent.plan, rng.random()

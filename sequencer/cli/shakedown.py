@@ -1,0 +1,81 @@
+"""`shakedown FILE`: many trials under any acts, timings, faults and tolerances; failures made small and kept as drills."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, console, emit_json
+from sequencer.errors import SequencerError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from sequencer.trials.campaign import Budget
+
+RUNS = 2000
+
+
+def command(
+    file: FileArgument,
+    runs: Annotated[int | None, typer.Option("--runs", min=1, metavar="N", help=f"Number of trials (default {RUNS}, or none with --seconds).")] = None,
+    seconds: Annotated[float | None, typer.Option("--seconds", min=0.1, metavar="T", help="Stop after this long; how many trials that is depends on the machine.")] = None,
+    seed: SeedOption = 0,
+    faults: Annotated[int | None, typer.Option("--faults", min=0, max=6, metavar="N", help="Most faults in one trial (default: one more than any rule is asked to withstand).")] = None,
+    jobs: Annotated[int | None, typer.Option("--jobs", min=1, metavar="N", help="Processes to use (default: one for each processor); changes no result.")] = None,
+    save: Annotated[Path | None, typer.Option("--save", metavar="FILE", help="Write a copy of the file with the failures added as drills.")] = None,
+    snippet: Annotated[Path | None, typer.Option("--snippet", metavar="FILE", help="Write the failures as drills to paste under `drills:`.")] = None,
+    json: JsonOption = False,
+) -> int:
+    """Run many random campaigns of crew actions and faults against the simulation.
+
+    Every interlock is watched on the true pad. A failure is told as its smallest story and as a drill. Exit code 1 only for a
+    breach within what the rule is asked to withstand.
+    """  # fmt: skip
+    from sequencer.description import load
+    from sequencer.trials.campaign import Budget, shake
+    from sequencer.trials.drillfile import copy_with, keep, write_new
+    from sequencer.trials.drillfile import snippet as text_of
+    from sequencer.trials.story import tell
+
+    for path in (save, snippet):
+        if path is not None and path.exists():
+            raise SequencerError(f"{path}: there is a file already; nothing is overwritten, choose another name")
+    pad = load(str(file))
+    if not pad.interlocks:
+        raise SequencerError(f"{pad.file}: the file has no interlocks, so there is nothing that could break; write some under 'interlocks:'")
+    budget = Budget(RUNS if runs is None and seconds is None else runs, seconds)
+    campaign = shake(pad, budget, seed=seed, jobs=jobs, most_faults=faults, told=_progress(budget))
+    kept = keep(pad, campaign.failures)
+    verdict = Verdict.of(not kept)
+    if json:
+        emit_json("shakedown", file, verdict, {"campaign": campaign, "drills": {k.name: {"drill": k.drill, "again": k.again} for k in kept}})
+    else:
+        console().print(tell(pad, campaign, kept), soft_wrap=True)
+    for path, text in ((save, copy_with), (snippet, lambda pad, kept: text_of(kept, pad))):
+        if path is not None and kept:
+            write_new(path, text(pad, kept))
+            print(f"written: {path}", file=sys.stderr)
+        elif path is not None:
+            print(f"nothing to keep: {path} was not written", file=sys.stderr)
+    return verdict.exit_code
+
+
+def _progress(budget: Budget) -> Callable[[int, int, int], None]:
+    """A line on standard error that is rewritten on a terminal, and now and then a line elsewhere."""
+    screen, every = sys.stderr, 1 if sys.stderr.isatty() else 20
+    rounds = 0
+
+    def told(runs: int, broken: int, visited: int) -> None:
+        nonlocal rounds
+        rounds += 1
+        if rounds % every == 0:
+            of = f" of {budget.runs:,}" if budget.runs else ""
+            print(f"{runs:,}{of} trials, {visited:,} situations, {broken} rules broken", end="\r" if every == 1 else "\n", file=screen, flush=True)
+        if every == 1 and budget.over(runs, float("inf")):
+            print(file=screen)
+
+    return told
