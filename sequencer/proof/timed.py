@@ -161,17 +161,12 @@ def _must(draft: Draft, base: InterlockResult, rule: Must) -> InterlockResult:
     if described is None:
         return replace(base, outcome="not examined", level="not examined: the file describes no servo_data for it")
     from sequencer.site import resolve_head
+    from sequencer.site.letting_go import highest_load, letting_go_parts
 
-    slow = resolve_head.servo(draft.pad, described)
-    pulses = [q.si * 1e6 for q in servo.servo.values()]
-    made = slow.servo("least")
-    turn = abs(made.angle(pulses[-1]) - made.angle(pulses[0]))
-    free, loaded = made.travel_time(turn, 0.5 * made.torque_at(made.rated_voltage), slow.supply("least"))
-    del free
-    parts = [
-        Part("scan", draft.durations.scan), Part("servo frame", assumed("servo_data.frame").high),
-        Part("servo travel at half its torque", loaded), Part("head lets go", draft.durations.lets_go(effect.head)),
-    ]  # fmt: skip
+    head, values = resolve_head.head(draft.pad, effect.head), resolve_head.servo(draft.pad, described)
+    pull = head.head("least", "most", "most", "least").pull_force(highest_load(draft.pad, effect.head, head))
+    made = letting_go_parts(draft.pad, head, values, pull, slowest=True)
+    parts = [Part("scan", draft.durations.scan), *(Part(says, seconds) for says, seconds in made)]
     total = sum(p.seconds for p in parts)
     text = f"{total * 1000:.0f} ms at the unfavourable end ({' + '.join(f'{p.seconds * 1000:.0f} ms {p.says}' for p in parts)}), while servo, wire and head are sound"
     return replace(base, outcome="holds" if total <= rule.within.si else "broken", level=text, parts=tuple(parts), withstands=(0, 0))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import math
-
 from sequencer.description import terms as t
 from sequencer.description.box import ServoOutput
 from sequencer.description.grounds import PowerPart
@@ -11,6 +9,7 @@ from sequencer.description.pad import Pad
 from sequencer.description.sequence import Must
 from sequencer.quantities import show
 from sequencer.site.assumed import given_or_assumed
+from sequencer.site.letting_go import horn_angles, letting_go_parts
 from sequencer.site.resolve import End
 from sequencer.site.resolve_head import ServoValues
 from sequencer.site.servo import KGF_CM, TravelBudget, travel_budget
@@ -18,17 +17,6 @@ from sequencer.sizing.release import Release
 from sequencer.sizing.sheet import Line, Section, ratio
 
 TORQUE = "stall torque x V/V_rated at stall current through the source's resistance"
-
-
-def horn_angles(pad: Pad, values: ServoValues, end: End) -> tuple[float, float]:
-    """Horn angles from square at the first and the last position, rad, with the turn at one end of its range."""
-    output = pad.outputs.get(values.output)
-    middle = 0.0
-    if isinstance(output, ServoOutput):
-        pulses = [p.si for p in output.servo.values()]
-        middle = (0.5 * (min(pulses) + max(pulses)) - 0.0015) * 1000.0 * math.pi / 2.0
-    turn = {"least": values.turn.low, "nominal": values.turn.nominal, "most": values.turn.high}[end]
-    return middle - turn / 2.0, middle + turn / 2.0
 
 
 def budget(pad: Pad, one: Release, end: End) -> TravelBudget:
@@ -103,25 +91,12 @@ def _travel(pad: Pad, one: Release, values: ServoValues) -> list[Line]:
     ]  # fmt: skip
 
 
-def _clearing_turn(pad: Pad, one: Release, values: ServoValues, bad: bool, pull: float) -> float:
-    """Turn of the horn, rad, at which the wire has drawn slack, stretch and the catch's engagement; infinite if none does."""
-    start, stop = horn_angles(pad, values, "least" if bad else "nominal")
-    wire = values.wire_at("most" if bad else "nominal")
-    engages = one.values.engages.high if bad else one.values.engages.nominal
-    sine = math.sin(start) + (wire.slack + wire.stretch * pull + engages) / values.horn
-    return math.asin(sine) - start if sine <= math.sin(stop) else math.inf
-
-
 def letting_go(pad: Pad, one: Release, end: End) -> float:
     """From the pulse commanded to the vehicle free, s: frame, travel under load, head; "most" is the slowest."""
     assert one.servo is not None
-    values = one.servo
     bad = end == "most"
-    weak: End = "least" if bad else "nominal"
-    servo, source = values.servo(weak), values.supply(weak)
     pull = one.hardest.pull_force(one.loads.highest) if bad else one.values.head("nominal").pull_force(one.loads.working)
-    moves = servo.travel_time(_clearing_turn(pad, one, values, bad, pull), pull * values.horn, source)[1]
-    return moves + (one.values.lets_go_in.high if bad else one.values.lets_go_in.nominal)
+    return sum(seconds for _, seconds in letting_go_parts(pad, one.values, one.servo, pull, slowest=bad))
 
 
 def _time(pad: Pad, one: Release, values: ServoValues) -> list[Line]:
