@@ -23,6 +23,7 @@ class Stimulus:
         self.counts = [self._usual(i) for i in range(len(table.analogs))]
         self.heard = [1] * len(table.heartbeats)
         self.edges = [self._edges(i) for i in range(len(table.analogs))]
+        self.targets = [bit for bit in table.bits if bit.kind == Kind.TARGET]
         self.lengths = sorted(
             {n + d for b in table.bits for n in (b.hold, b.drop) if n for d in (-1, 0, 1, 2) if n + d > 0}
             | {c.steady + d for c in table.contacts for d in (0, 1, 2) if c.steady + d}
@@ -36,13 +37,16 @@ class Stimulus:
                 yield from self._aim()
             elif choice < 0.7:
                 yield from self._noise(self.random.randrange(1, 60))
+            elif choice < 0.72 and self.targets:
+                yield from self._new_target()
             elif choice < 0.95:
                 self._wander()
                 yield from self._scans(self._length())
             elif choice < 0.97:
                 yield Operation(RESET, cause=self.random.randrange(1, 5))
                 yield from self._noise(self.random.randrange(0, 4))
-                yield from self._scans(self.steady + 2)
+                yield from self._scans(self.steady + self.random.choice((0, 1, 1, 1, 2)))
+                yield from self._noise(3)
             else:
                 yield self._wrap()
                 yield from self._noise(6)
@@ -69,6 +73,21 @@ class Stimulus:
         timer = max(1, self.random.choice(near) - self.random.randrange(0, 4)) & U32
         scan = ((1 << self.random.choice([8, 16, 31, 32])) - self.random.randrange(0, 5)) & U32
         return Operation(PLACE, state=self.random.randrange(len(self.table.states)), timer=timer, scan=scan)
+
+    def _new_target(self) -> Iterator[Operation]:
+        """Reach the target of one state, then enter another with the reading within its drop-out."""
+        bit = self.random.choice(self.targets)
+        wanted = [state.targets[bit.source] for state in self.table.states]
+        given = [i for i, target in enumerate(wanted) if target != NO_TARGET]
+        if not given:
+            return
+        first, second = self.random.choice(given), self.random.choice(given)
+        yield Operation(PLACE, state=first, timer=1)
+        self.counts[bit.source] = min(wanted[first] + 1, 0xFFFF)
+        yield from self._scans(1)
+        yield Operation(PLACE, state=second)
+        self.counts[bit.source] = max(wanted[second] - self.random.randint(0, bit.off + 1), 0)
+        yield from self._scans(3)
 
     def _usual(self, analog: int) -> int:
         spec = self.table.analogs[analog]
