@@ -85,9 +85,12 @@ class Engine:
                 care, want, keep, put = (np.uint64(m) for m in masks(self.system, row))
                 cubes = [(np.uint64(c.care), np.uint64(c.want)) for c, _ in row.unless]
                 alone.append(_Alone(number, care, want, keep, put, cubes))
-        number = np.array([p[0] for p in plain], np.intp)
-        care, want, keep, put = (np.array([p[i] for p in plain], np.uint64) for i in range(1, 5))
-        return _Table(number, care, want, keep, put, alone)
+        numbers = np.array([p[0] for p in plain], np.intp)
+
+        def column(i: int) -> Words:
+            return np.array([p[i] for p in plain], np.uint64)
+
+        return _Table(numbers, column(1), column(2), column(3), column(4), alone)
 
     def images(self, words: Words, judge: Judge | None = None) -> list[Words]:
         """Images of every word under every row (idle ones left out), as unsorted pieces."""
@@ -165,7 +168,8 @@ def missing(words: Words, known: Words) -> Words:
         return words
     at = np.searchsorted(known, words)
     at[at == len(known)] = 0
-    return words[known[at] != words]
+    fresh: Words = words[known[at] != words]
+    return fresh
 
 
 def merged(first: Words, second: Words) -> Words:

@@ -160,7 +160,9 @@ def _cut(work: Work, cut: tuple[Fault, ...], number: int, name: str, story: bool
 def _story(work: Work, breaches: list[Breach], rule: str) -> Story:
     """The shortest story, or the first of a few that the simulator confirms."""
     best: Story | None = None
-    for breach in breaches[:4]:
+    # the plainest first: where the box runs, then where power has gone; short before long
+    kinds = {b: work.draft.places[work.system.layout.place_of(b.word)].kind for b in breaches}
+    for breach in sorted(breaches, key=lambda b: (kinds[b] != "run", b.depth))[:4]:
         steps = path(work.system, work.explored, breach, work.engine)
         answer: Replay | None = replay(work.draft, work.system, steps, rule) if work.options.replays else None
         story = Story((), told_lines(work.draft, work.system, steps), answer)

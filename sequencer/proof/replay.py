@@ -10,6 +10,7 @@ from sequencer.description.faults import Fault
 from sequencer.description.grounds import HeadPart, LinePart, PadPart
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import valve
+from sequencer.proof.people import ON_PAD
 from sequencer.proof.result import Replay
 from sequencer.proof.stories import StoryStep
 from sequencer.proof.system import System
@@ -96,6 +97,10 @@ def events_of(draft: Draft, system: System, steps: list[StoryStep], strikes: Map
             script.stands[name] = False
     roles = list(draft.pad.crew.roles)
     walker = next((s.who for s in draft.pad.crew.steps if s.walk), roles[0] if roles else "")
+    if draft.layout.has(ON_PAD) and steps and not steps[0].word & draft.layout.mask([ON_PAD]):
+        for role, part in draft.pad.crew.roles.items():
+            if part.starts == "pad" and system.rows[steps[0].row].tag != "walk out":
+                script.add(Walk(role, "out"), At(0), role)
     for number, step in enumerate(steps):
         row = system.rows[step.row]
         before = steps[number - 1].word if number else None
