@@ -74,6 +74,7 @@ class StepsDriver:
         self.finished = not steps
         self.stopped = ""
         self._rng = random.Random(f"{seed}/crew")
+        self._known = (stage.trips, stage.setbacks)
         self._plan = self._all()
         self._wait = next(self._plan)
 
@@ -153,7 +154,8 @@ class StepsDriver:
 
     def _state(self, number: int, step: Step, wanted: str, longest: int) -> Generator[Wait, bool, None]:
         stage = self.stage
-        start, until, trips, setbacks = stage.ms, stage.ms + longest, stage.trips, stage.setbacks
+        start, until = stage.ms, stage.ms + longest
+        trips, setbacks = self._known  # what fell back since the last state that was waited for counts as well
 
         def there() -> bool:
             return stage.state_name == wanted
@@ -165,7 +167,9 @@ class StepsDriver:
         if not there() and stage.ms < until:  # set back: nobody waits long for what was planned
             patience = PATIENCE_MS if stage.trips != trips else GIVE_UP_MS
             yield Wait(min(until, stage.ms + patience), there)
-        if not there():
+        if there():
+            self._known = (stage.trips, stage.setbacks)
+        else:
             shown = stage.state_name or "nothing, the box is off"
             waited = (stage.ms - start) / 1000
             self._stop(step, f"step {number} '{step.do}' waited {waited:.0f} s for {wanted}; the box shows {shown}")
