@@ -35,9 +35,6 @@ def starts(draft: Draft) -> tuple[int, ...]:
     for output, (code, bit, _) in parts.driven(draft).items():
         if draft.table.outputs[list(draft.pad.outputs).index(output)].idle == code:
             wanted |= draft.layout.mask([bit])
-    for contact, truth in draft.tracked.items():
-        if wanted & draft.layout.mask([truth]):
-            wanted |= draft.layout.mask([draft.seen(contact)])
     begins = [draft.layout.at(0, wanted)]
     if draft.layout.has(people.ON_PAD):
         begins.append(draft.layout.at(0, wanted | draft.layout.mask([people.ON_PAD])))

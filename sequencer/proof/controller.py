@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import product
 
 from sequencer.proof import gas, parts, people
 from sequencer.proof.bits import Branch, Reading, distinct, memory
@@ -208,6 +209,8 @@ def _power(draft: Draft) -> None:
     kept = [memory(b.name) for b in draft.table.bits if b.kind == Kind.MEMORY] + [f"the box says {n}" for n in said(draft)]
     stays = [draft.stays(o, c) for o in range(len(draft.table.outputs)) for c in draft.inhibited(o)]
     lost = dict.fromkeys([*kept, *stays], False)
+    # without power nothing is seen: what the box will see is settled when it starts
+    lost |= {name: False for c in draft.tracked for name in (draft.seen(c), draft.fresh(c))}
     draft.row("the power goes", "power", {}, lost, draft.everywhere[1:], to=0, sure=False, tag="blink")
     begin = {}
     for output in range(len(draft.table.outputs)):
@@ -218,9 +221,12 @@ def _power(draft: Draft) -> None:
         for code in draft.inhibited(output):
             begin[draft.stays(output, code)] = held == code != own
     draft.row("the power comes and the box starts", "power", {}, begin, (0,), to=1, tag="boot")
-    fresh = {draft.fresh(c): False for c in draft.tracked}
-    settle = {draft.stays(o, c): False for o in range(len(draft.table.outputs)) for c in draft.inhibited(o)}
-    draft.row("the box has settled", "box", {}, {**fresh, **{n: v for n, v in begin.items() if n in settle}}, (1,), to=draft.place(0), tag="settle")
+    settle = {n: v for n, v in begin.items() if n in stays}
+    truths = sorted(set(draft.tracked.values()))
+    for values in product((False, True), repeat=len(truths)):
+        true = dict(zip(truths, values, strict=True))
+        seen = {draft.seen(c): true[bit] for c, bit in draft.tracked.items()}
+        draft.row("the box has settled", "box", true, {**seen, **settle}, (1,), to=draft.place(0), tag="settle")
     for place in (0, 1):
         mask = people.leaving(draft, place)
         if mask:

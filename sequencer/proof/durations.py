@@ -109,12 +109,12 @@ class Durations:
         strokes = [line.stroke.high for line in self.lines.values() if line.opened_by == output]
         return max(strokes, default=assumed("relay.operate").high) + self.scan
 
-    def _vent_time(self, volume: str, out: tuple[str, ...], edge: float, start: float | None = None) -> float:
+    def _vent_time(self, volume: str, out: tuple[str, ...], edge: float, start: float | None = None, failed: bool = False) -> float:
         """Most time to fall from `start` (None: the ceiling) to `edge` through the best of these lines, the vessel
         without water, either process."""
         if edge <= 0.0 or not out:
             return math.inf
-        top = (self.ceiling(volume) if start is None else start) + ATMOSPHERE
+        top = (self.ceiling(volume, failed) if start is None else start) + ATMOSPHERE
         if top <= edge + ATMOSPHERE:
             return 0.0
         size = resolve.gas_volume(self.pad, volume, water=False)

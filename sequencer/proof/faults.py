@@ -109,11 +109,7 @@ def _input(draft: Draft, name: str, mode: str) -> Edit:
     def write() -> None:
         for value in sorted(shown):
             says = f"the box sees {name} {'' if value else 'not '}at its word, whatever is true"
-            for at in (draft.running, (0, 1)):
-                draft.row(
-                    says, "reading", {seen: not value}, {seen: value, fresh: False, READING: at == draft.running}, at,
-                    tag=f"fault {name}: {mode}" if mode != "held" else f"fault {name}: held",
-                )  # fmt: skip
+            draft.row(says, "reading", {seen: not value}, {seen: value, fresh: False, READING: True}, draft.running)
 
     rows = tuple(replace(r, tag=f"misread {name}") for r in _rows(draft, write))
     return Edit(rows, relax=frozenset({name}))

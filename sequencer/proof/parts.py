@@ -72,13 +72,12 @@ def rows(draft: Draft) -> None:
     _pins(draft)
     for contact, truth in draft.tracked.items():
         for value in (True, False):
-            for at in (draft.running, (0, 1)):
-                draft.row(
-                    f"the box now sees {contact} {'' if value else 'not '}at its word", "reading",
-                    {truth: value, draft.seen(contact): not value},
-                    {draft.seen(contact): value, draft.fresh(contact): False, READING: at == draft.running}, at,
-                    tag=f"follow {contact}",
-                )  # fmt: skip
+            draft.row(
+                f"the box now sees {contact} {'' if value else 'not '}at its word", "reading",
+                {truth: value, draft.seen(contact): not value},
+                {draft.seen(contact): value, draft.fresh(contact): False, READING: True}, draft.running,
+                tag=f"follow {contact}",
+            )  # fmt: skip
     for truth in draft.by_hand.values():
         for value in (True, False):
             draft.row(f"{truth}{'' if value else ' no longer'}", "crew", {truth: not value}, {truth: value}, tag="hand", forward=False)
@@ -90,6 +89,13 @@ def moves(
 ) -> None:
     """A truth that contacts see changes: those contacts lag behind it, or are back in step with it."""
     contacts = [c for c, bit in draft.tracked.items() if bit == truth]
+    where = tuple(draft.everywhere if at is None else at)
+    dark = tuple(p for p in where if p not in draft.running)
+    if dark and contacts:
+        whole = (guard or EVERYTHING).meet(draft.layout.cube({truth: not value}))
+        if whole is not None:
+            draft.row(says, actor, whole, {truth: value}, dark, tag=tag)
+        where = tuple(p for p in where if p in draft.running)
     ways: list[tuple[Cube | None, dict[str, bool]]] = [(guard or EVERYTHING, {})]
     for contact in contacts:
         ways = [
@@ -101,7 +107,7 @@ def moves(
     for cube, change in ways:
         whole = None if cube is None else cube.meet(draft.layout.cube({truth: not value}))
         if whole is not None:
-            draft.row(says, actor, whole, {truth: value, **change}, at, tag=tag)
+            draft.row(says, actor, whole, {truth: value, **change}, where, tag=tag)
 
 
 def servos(draft: Draft, welded: str | None = None) -> None:

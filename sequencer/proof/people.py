@@ -14,7 +14,7 @@ from sequencer.description.grounds import LinePart, PadPart
 from sequencer.proof.bands import dial_limits
 from sequencer.proof.draft import Draft
 from sequencer.proof.durations import FACTOR
-from sequencer.proof.gas import empties, relied_on, valve
+from sequencer.proof.gas import empties, valve
 from sequencer.proof.parts import moves
 from sequencer.proof.system import Race
 from sequencer.proof.words import EVERYTHING, Cube
@@ -37,6 +37,7 @@ class Emptied:
     bit: str
     most: float
     staged: bool
+    parts: frozenset[str]
 
 
 def pad_of(draft: Draft) -> PadPart | None:
@@ -78,11 +79,12 @@ def _emptied(draft: Draft) -> dict[str, Emptied]:
             for staged in (True, False):
                 start = None if staged else limits.get(volume)
                 timed = {p: empties(draft, volume, edge, p, start) for p in draft.everywhere}
-                places = tuple(p for p, most in timed.items() if most is not None)
-                most = max((m for m in timed.values() if m is not None), default=None)
+                places = tuple(p for p, some in timed.items() if some is not None)
+                most = max((m[0] for m in timed.values() if m is not None), default=None)
+                parts = frozenset().union(*(m[1] for m in timed.values() if m is not None))
                 least = part.walk.si * (1 - FIRST if staged else 1)
                 if volume not in found and most is not None and FACTOR * most <= least:
-                    found[volume] = Emptied(places, draft.bands.name(volume, edge), most, staged)
+                    found[volume] = Emptied(places, draft.bands.name(volume, edge), most, staged, parts)
     return found
 
 
@@ -178,7 +180,7 @@ def _arrival(draft: Draft, part: PadPart, empty: dict[str, Emptied]) -> None:
             race = Race(f"{output} shuts", draft.durations.stroke(output), walk, seconds, "file", frozenset({output}))
             unless.append((draft.layout.cube({since(volume): True, valve(output): True}), draft.race(race)))
         shown = "its highest pressure" if e.staged else "what its dial let pass"
-        race = Race(f"{volume} vents from {shown} to below {e.bit.split('least ')[1]}", e.most, walk, seconds, "physics", relied_on(draft, volume))
+        race = Race(f"{volume} vents from {shown} to below {e.bit.split('least ')[1]}", e.most, walk, seconds, "physics", e.parts)
         unless.append((draft.layout.cube({since(volume): True, e.bit: True}), draft.race(race)))
     change = {WALKING: False, NEAR: False, ON_PAD: True, **{since(v): False for v in empty}}
     draft.row("someone arrives on the pad", "crew", {WALKING: True, NEAR: True}, change, unless=unless, tag="arrive")

@@ -50,7 +50,6 @@ def test_a_permissive_taken_out_breaks_its_rule_with_a_story(pairs, rule):
     [
         ([(TO_RELEASE, "{go_to: releasing, once: radio_ok, not_before: 5 s}")], "release_is_meant"),
         ([("      - {go_to: filling, once: pressed, not_before: 3 s}", "      - {go_to: releasing, once: pressed, not_before: 3 s}")], "release_is_meant"),
-        ([("    people: allowed\n    leave:", "    people: allowed\n    outputs: {fill: open, dump: shut}\n    leave:")], "nobody_near_gas"),
     ],
 )  # fmt: skip
 def test_the_exact_simulator_confirms_the_story(pairs, rule):
