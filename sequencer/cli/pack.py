@@ -67,7 +67,7 @@ def command(
 ) -> int:
     """Do the whole job: check, checklist, run, sizing, export, drills, steps, prove; one folder for launch day."""
     from sequencer.description import load
-    from sequencer.report.pack import Pack, index, listing
+    from sequencer.report.pack import Done, Pack, index, listing
     from sequencer.table.compile import compile_table
     from sequencer.table.image import checksum
 
@@ -80,6 +80,9 @@ def command(
         print(f"[{number} of {len(todo)}] {part.title} …", end="", file=sys.stderr, flush=True)
         done.append(_do(part, file, out))
         print(f" {done[-1].result}, {done[-1].seconds:.1f} s", file=sys.stderr, flush=True)
+    if file.read_bytes() != pad.text.encode():
+        changed = "the file was changed while the pack was made; make it again"
+        done.append(Done("pack", "One file for all parts", "fail", None, 0.0, (), True, changed))
     pack = Pack(str(out), pad.title, pad.revision, mark, tuple(done))
     (out / "index.md").write_text(index(pack), encoding="utf-8")
     verdict = Verdict.of(pack.passed)

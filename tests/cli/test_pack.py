@@ -58,6 +58,21 @@ def test_a_part_that_says_pass_but_leaves_no_file_fails(tmp_path: Path, monkeypa
 
 
 @pytest.mark.usefixtures("quick")
+def test_a_file_changed_while_the_pack_is_made_fails_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file = tmp_path / "pad.yaml"
+    file.write_bytes(Path(CURLEW).read_bytes())
+    do = pack._do
+
+    def meddling(part: pack.Part, file: Path, out: Path) -> object:
+        file.write_bytes(file.read_bytes() + b"\n# a remark\n")
+        return do(part, file, out)
+
+    monkeypatch.setattr(pack, "_do", meddling)
+    assert door.main(["pack", str(file), "--out", str(tmp_path / "pack")]) == 1
+    assert "changed while the pack was made" in (tmp_path / "pack" / "index.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.usefixtures("quick")
 def test_json_is_one_object_on_standard_output(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert door.main(["pack", CURLEW, "--out", str(tmp_path), "--json"]) == 0
     whole = json.loads(capsys.readouterr().out)
