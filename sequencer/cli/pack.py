@@ -71,16 +71,16 @@ def command(
     from sequencer.table.compile import compile_table
     from sequencer.table.image import checksum
 
-    pad = load(file)
+    pad, whole = load(file), file.read_bytes()
     mark = f"{checksum(compile_table(pad)):08X}"
     out.mkdir(parents=True, exist_ok=True)
-    (out / "description.yaml").write_bytes(pad.text.encode())  # the text that was read, not what it may be by now
+    (out / "description.yaml").write_bytes(whole)
     todo, done = parts(out, pad.drills), []
     for number, part in enumerate(todo, 1):
         print(f"[{number} of {len(todo)}] {part.title} …", end="", file=sys.stderr, flush=True)
         done.append(_do(part, file, out))
         print(f" {done[-1].result}, {done[-1].seconds:.1f} s", file=sys.stderr, flush=True)
-    if file.read_bytes() != pad.text.encode():
+    if file.read_bytes() != whole:
         changed = "the file was changed while the pack was made; make it again"
         done.append(Done("pack", "One file for all parts", "fail", None, 0.0, (), True, changed))
     pack = Pack(str(out), pad.title, pad.revision, mark, tuple(done))
