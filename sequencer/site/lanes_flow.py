@@ -39,6 +39,7 @@ class LanePath:
     cracking: Floats
     cracks: bool
     needs: Floats
+    needing: bool
     u_lin: Floats
     s_lin: Floats
     relief: tuple[Floats, Floats, Floats] | None
@@ -82,12 +83,12 @@ def lane_paths(nets: Sequence[PadNetwork]) -> list[LanePath]:
         relief = None
         if isinstance(path, Relief):
             relief = tuple(np.array([getattr(one, name) for one in of]) for name in ("opens_at", "reseats_at", "lift"))
-        cracking = np.array([one.cracking for one in of])
+        cracking, needs = np.array([one.cracking for one in of]), np.array([one.needs for one in of])
         found.append(
             LanePath(
                 nets[0]._src[e], nets[0]._dst[e], path.wet, np.array([net._C[e] for net in nets]), b,
                 np.array([net._area[e] for net in nets]), cracking, bool((cracking > 0.0).any()),
-                np.array([one.needs for one in of]), u_lin, np.sqrt(1.0 - u_lin * u_lin) / (1.0 - u_lin),
+                needs, bool((needs > 0.0).any()), u_lin, np.sqrt(1.0 - u_lin * u_lin) / (1.0 - u_lin),
                 relief,  # type: ignore[arg-type]  # three arrays
             )
         )  # fmt: skip
@@ -99,21 +100,25 @@ def flows(gas: GasLanes, state: Gathered, lanes: Lanes, open_paths: list[int]) -
     groups: list[Group] = []
     for e in open_paths:
         path = gas.paths[e]
-        gas.q[e, lanes] = 0.0
-        opening = gas.opening[e, lanes]
+        if path.relief is not None and not gas.lifts[e]:
+            if state.p[path.src].max() < gas.least_set[e]:
+                continue
+            gas.lifts[e] = True
+        gas.q[e][lanes] = 0.0
+        opening = gas.opening[e][lanes]
         high, low = state.p[path.src], state.p[path.dst]
         passes = opening > 0.0
-        if not passes.any():
+        if not np.count_nonzero(passes):
             continue
         if path.relief is not None:
             passes = _lifted(gas, e, lanes, path, high, passes)
-            if not passes.any():
+            if not np.count_nonzero(passes):
                 continue
         back = high < low
-        one_way = gas._one_way[e, lanes]
+        one_way = gas._one_way[e][lanes]
         forward = passes & ~back
         _direction(gas, state, groups, e, lanes, path, opening, forward, False)
-        if back.any():
+        if np.count_nonzero(back):
             _direction(gas, state, groups, e, lanes, path, opening, passes & back & ~one_way, True)
     return groups
 
@@ -121,15 +126,15 @@ def flows(gas: GasLanes, state: Gathered, lanes: Lanes, open_paths: list[int]) -
 def _lifted(gas: GasLanes, e: int, lanes: Lanes, path: LanePath, high: Floats, passes: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Lanes in which a relief valve is off its seat; keeps the memory of that."""
     assert path.relief is not None
-    opens = gas._set[e, lanes]
-    was = gas._lifted[e, lanes]
+    opens = gas._set[e][lanes]
+    was = gas._lifted[e][lanes]
     above = high >= opens
-    if not above.any() and not was.any():
+    if not np.count_nonzero(above) and not np.count_nonzero(was):
         return np.zeros_like(passes)
-    asked = passes & (high >= gas.p[path.dst, lanes])
+    asked = passes & (high >= gas.p[path.dst][lanes])
     built, reseats, _ = (row[lanes] for row in path.relief)
     now = above | (was & ~(high <= opens - (built - reseats)))
-    gas._lifted[e, lanes] = np.where(asked, now, was)
+    gas._lifted[e][lanes] = np.where(asked, now, was)
     lifted: NDArray[np.bool_] = asked & now
     return lifted
 
@@ -141,26 +146,28 @@ def _direction(
     """The lanes in which one path flows one way, gas and water apart."""
     up, down = (path.dst, path.src) if back else (path.src, path.dst)
     difference = state.p[up] - state.p[down]
-    cracking = np.zeros(difference.size) if back or not path.cracks else path.cracking[lanes]
-    gap = difference - cracking
-    flowing = flowing & (gap >= 0.0) & (gap >= path.needs[lanes] - cracking)
-    if not flowing.any():
+    cracking = None if back or not path.cracks else path.cracking[lanes]
+    gap = difference if cracking is None else difference - cracking
+    flowing = flowing & (gap >= 0.0)
+    if path.needing:
+        flowing &= gap >= (path.needs[lanes] if cracking is None else path.needs[lanes] - cracking)
+    if not np.count_nonzero(flowing):
         return
     if path.wet != "neither" and (path.wet == "source") != back and up < gas.n:
         wet = flowing & (state.water[up] > 0.0)
-        if wet.any():
+        if np.count_nonzero(wet):
             flowing = flowing & ~wet
             if down < gas.n:
                 wet &= state.gas_volume[down] > LEAST_GAS * gas.total[down][lanes]
             _water(gas, groups, e, lanes, path, opening, gap, wet, up, down)
-            if not flowing.any():
+            if not np.count_nonzero(flowing):
                 return
-    at = None if flowing.all() else np.flatnonzero(flowing)
+    at = None if np.count_nonzero(flowing) == flowing.size else np.flatnonzero(flowing)
     lane = lanes if at is None else (at if isinstance(lanes, slice) else lanes[at])
     p1, p2, t1, opened, gap = (row if at is None else row[at] for row in (state.p[up], state.p[down], state.T[up], opening, gap))
-    crack = cracking if at is None else cracking[at]
-    C = path.C[lane] * gas._scale[e, lane] * opened
-    q, ku, kd = _gas_flow(p1, p2, t1, C, path, lane, crack if path.cracks else None)
+    crack = cracking if at is None or cracking is None else cracking[at]
+    C = path.C[lane] * gas._scale[e][lane] * opened if gas.scaled[e] else path.C[lane] * opened
+    q, ku, kd = _gas_flow(p1, p2, t1, C, path, lane, crack)
     if path.relief is not None:
         q, ku, kd, gap = _relieved(gas, e, lane, path, p1, p2, q, ku, kd)
     groups.append(Group(e, up, down, False, at, q, ku, kd, gap))
@@ -175,12 +182,11 @@ def _water(
         return
     lane = at if isinstance(lanes, slice) else lanes[at]
     gap = gap[at]
-    area = path.area[lane] * gas._scale[e, lane] * opening[at]
+    area = path.area[lane] * gas._scale[e][lane] * opening[at]
     steep = gap > _WATER_LINEAR
     k_line = area * np.sqrt(2.0 / (RHO_WATER * _WATER_LINEAR))
     q = np.where(steep, area * np.sqrt(2.0 * gap / RHO_WATER), k_line * gap)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        k = np.where(steep, 0.5 * q / gap, k_line)
+    k = np.where(steep, 0.5 * q / gap, k_line)
     groups.append(Group(e, up, down, True, at, q, k, k, gap))
 
 
@@ -193,23 +199,22 @@ def _gas_flow(
     r = p2 / p1
     width = 1.0 - b if cracking is None else 1.0 - cracking / p1 - b
     choked = (r <= b) | (width <= 0.0)
-    if choked.all():
+    if np.count_nonzero(choked) == choked.size:
         return k * p1, k, np.zeros(k.size)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        u = (r - b) / width
-        core = 1.0 - u * u
-        f = np.sqrt(core)
-        df_du = -u * f / core
-        inner = r if cracking is None else r + u * cracking / p1
-        q = k * p1 * f
-        ku = k * (f - df_du * inner / width)
-        kd = -k * df_du / width
+    u = (r - b) / width
+    core = 1.0 - u * u
+    f = np.sqrt(core)
+    df_du = -u * f / core
+    inner = r if cracking is None else r + u * cracking / p1
+    q = k * p1 * f
+    ku = k * (f - df_du * inner / width)
+    kd = -k * df_du / width
     flat = u > path.u_lin[lane]
-    if flat.any():
+    if np.count_nonzero(flat):
         slope = k * path.s_lin[lane] / width
         gap = p1 - p2 if cracking is None else p1 - p2 - cracking
         q, ku, kd = np.where(flat, slope * gap, q), np.where(flat, slope, ku), np.where(flat, slope, kd)
-    if choked.any():
+    if np.count_nonzero(choked):
         q, ku, kd = np.where(choked, k * p1, q), np.where(choked, k, ku), np.where(choked, 0.0, kd)
     return q, ku, kd
 
@@ -218,14 +223,13 @@ def _relieved(
     gas: GasLanes, e: int, lane: Lanes, path: LanePath, p1: Floats, p2: Floats, q: Floats, ku: Floats, kd: Floats
 ) -> tuple[Floats, Floats, Floats, Floats]:
     assert path.relief is not None
-    opens = gas._set[e, lane]
+    opens = gas._set[e][lane]
     built, reseats_at, lift = (row[lane] for row in path.relief)
     reseats = opens - (built - reseats_at)
     span = opens + lift - reseats
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.where(span > 0.0, (p1 - reseats) / span, 1.0)
-        part = share < 1.0
-        return (
-            np.where(part, share * q, q), np.where(part, share * ku + q / span, ku), np.where(part, share * kd, kd),
-            np.where(part, np.minimum(p1 - reseats, p1 - p2), p1 - p2),
-        )  # fmt: skip
+    share = np.where(span > 0.0, (p1 - reseats) / span, 1.0)
+    part = share < 1.0
+    return (
+        np.where(part, share * q, q), np.where(part, share * ku + q / span, ku), np.where(part, share * kd, kd),
+        np.where(part, np.minimum(p1 - reseats, p1 - p2), p1 - p2),
+    )  # fmt: skip

@@ -67,6 +67,10 @@ class GasLanes:
         self.stirred = True
         """Openings may have changed since the last step."""
         self._open: list[int] = []
+        self.scaled: list[bool] = []
+        self.least_set: list[float] = []
+        self.lifts: list[bool] = []
+        """Relief paths of which some lane may be off its seat since the last survey."""
 
     def view(self, lane: int, net: PadNetwork) -> LaneNet:
         """One lane as the network it came from."""
@@ -81,7 +85,7 @@ class GasLanes:
     def step(self, h: float) -> None:
         """Advance every lane by ``h`` seconds (as Network.step: a lane that hardly changes is left alone for a while)."""
         waits = (self.lag > 0.0) & (self.owed + h <= self.lag)
-        if waits.any():
+        if np.count_nonzero(waits):
             lanes = np.flatnonzero(~waits)
             self.owed[waits] += h
             if lanes.size:
@@ -100,8 +104,20 @@ class GasLanes:
     def run(self, lanes: Lanes, h: Floats) -> None:
         """Advance some lanes by ``h`` s each, in substeps that suit each."""
         if self.stirred:
-            self.stirred = False
-            self._open = [e for e, row in enumerate(self.opening) if row.any() or self.q[e].any()]
+            self._survey()
+        # Branches that a lane does not take are computed all the same, and may divide by nothing there.
+        with np.errstate(divide="ignore", invalid="ignore"):
+            self._run(lanes, h)
+
+    def _survey(self) -> None:
+        """What the openings say now: paths that may flow, those scaled, reliefs that may lift."""
+        self.stirred = False
+        self._open = [e for e, row in enumerate(self.opening) if np.count_nonzero(row) or np.count_nonzero(self.q[e])]
+        self.scaled = [np.count_nonzero(row != 1.0) > 0 for row in self._scale]
+        self.least_set = [float(row.min()) for row in self._set]
+        self.lifts = [np.count_nonzero(row) > 0 or np.count_nonzero(q) > 0 for row, q in zip(self._lifted, self.q, strict=True)]
+
+    def _run(self, lanes: Lanes, h: Floats) -> None:
         self.owed[lanes] = 0.0
         left, size, total = h.copy(), np.minimum(h, self.hint[lanes]), np.zeros(h.size)
         active: Any = ALL
@@ -109,8 +125,7 @@ class GasLanes:
         while True:
             now = np.where(size[active] < left[active] * 0.999999, size[active], left[active])
             done, largest, change = self._substep(at, now)
-            with np.errstate(divide="ignore"):
-                ratio = 0.7 * LARGEST_CHANGE / largest
+            ratio = 0.7 * LARGEST_CHANGE / largest
             self.substeps[at] += done
             left[active] -= np.where(done, now, 0.0)
             total[active] += np.where(done, change, 0.0)
@@ -121,8 +136,7 @@ class GasLanes:
             active = going
             at = going if isinstance(lanes, slice) else lanes[going]
         self.hint[lanes] = np.maximum(size, SHORTEST)
-        with np.errstate(divide="ignore"):
-            lag = np.minimum(0.5, LAG * h / total)
+        lag = np.minimum(0.5, LAG * h / total)
         self.lag[lanes] = np.where(lag >= 2.0 * h, lag, 0.0)
 
     def _substep(self, lanes: Lanes, h: Floats) -> tuple[NDArray[np.bool_], Floats, Floats]:

@@ -79,7 +79,7 @@ class LineLanes:
         whole, blows = self.whole[lanes], self.blows[lanes]
         for path, flows in ((self.path, whole), (self.open_source, blows)):
             if path is not None:
-                gas.opening[path, lanes] = gas._wanted[path, lanes] = np.where(flows, through, 0.0)
+                gas.opening[path][lanes] = gas._wanted[path][lanes] = np.where(flows, through, 0.0)
         gas.stirred = True
 
 
@@ -132,26 +132,26 @@ class ValveLanes:
 
     def others_new(self, lane: int) -> bool:
         """Whether something but a valve has been commanded and not yet driven."""
-        return any(self.codes[i, lane] != self.applied[i, lane] for i in self._others)
+        return any(self.codes[i][lane] != self.applied[i][lane] for i in self._others)
 
     def step(self, gas: GasLanes, own: Bools, dt: float) -> Bools:
         """Drive and move the valves of all lanes but those that do it by themselves; the lanes that were touched."""
         touched = self.stirred & ~own
         self.stirred[~own] = False
         new = self._new & ~own
-        if new.any():
+        if np.count_nonzero(new):
             lanes = np.flatnonzero(new)
             touched |= new
             self.applied[:, lanes] = self.codes[:, lanes]
             for line in self.lines:
                 if line.drive is None or not self.plain[line.drive]:
                     continue
-                changed = line.ask(lanes, self.live[line.drive, lanes] & (self.codes[line.drive, lanes] == 1))
+                changed = line.ask(lanes, self.live[line.drive][lanes] & (self.codes[line.drive][lanes] == 1))
                 self._apply(gas, line, changed)
         self._new[:] = False
         for line in self.lines:
             moving = line.moving & ~own
-            if moving.any():
+            if np.count_nonzero(moving):
                 lanes = np.flatnonzero(moving)
                 line.move(lanes, dt)
                 self._apply(gas, line, lanes)

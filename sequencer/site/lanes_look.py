@@ -53,19 +53,19 @@ class SupplyLanes:
         for path in self.paths:
             if not gas.may_flow(path):
                 continue
-            opened = gas.opening[path, lanes] > 0.0
+            opened = gas.opening[path][lanes] > 0.0
             flowing |= opened
-            now = gas.q[path, lanes]
-            q += np.where(opened & (now > 0.0) & ~gas.wet_now[path, lanes], now, 0.0)
-        if not flowing.all():
+            now = gas.q[path][lanes]
+            q += np.where(opened & (now > 0.0) & ~gas.wet_now[path][lanes], now, 0.0)
+        if np.count_nonzero(flowing) < flowing.size:
             still = lanes[~flowing]
             self.risen[still] = self.creep[still]
             self.sunk[still] = self.starved[still] = 0.0
             lanes, q = lanes[flowing], q[flowing]
             if not lanes.size:
                 return
-        back = np.maximum(self.first[lanes] * np.maximum(1.0 + gas.taken[self.reservoir, lanes] / self.mass[lanes], 0.0), P_ATM)
-        p = gas.p[self.index, lanes]
+        back = np.maximum(self.first[lanes] * np.maximum(1.0 + gas.taken[self.reservoir][lanes] / self.mass[lanes], 0.0), P_ATM)
+        p = gas.p[self.index][lanes]
         outlet = back
         if self.regulated:
             full = self.full_per_pascal[lanes] * back
@@ -79,10 +79,10 @@ class SupplyLanes:
             self.sunk[lanes], self.starved[lanes], self.risen[lanes] = sunk, starved, risen
             outlet = np.minimum(np.maximum(self.set_to[lanes] - sunk - starved + risen, P_ATM), back)
         moved = np.abs(outlet - p) > 20.0
-        if moved.any():
+        if np.count_nonzero(moved):
             changed = lanes[moved]
             gas.settle(changed)
-            gas.p[self.index, changed] = outlet[moved]
+            gas.p[self.index][changed] = outlet[moved]
 
 
 class HoldLanes:
@@ -109,25 +109,25 @@ class HoldLanes:
         """Take over what the lane's own World says."""
         for h, name in enumerate(self.heads):
             head = world.heads[name]
-            self.shut[h, lane], self.freed[h, lane], self.load[h, lane] = head.shut, head.freed, head.load
+            self.shut[h][lane], self.freed[h][lane], self.load[h][lane] = head.shut, head.freed, head.load
         for s, name in enumerate(self.stands):
-            self.present[s, lane] = world.stands[name].present
+            self.present[s][lane] = world.stands[name].present
 
     def look(self, gas: GasLanes, lanes: Ints) -> Bools:
         """Loads of some lanes; True where a catch may give way or the vehicle may leave."""
         need = np.zeros(lanes.size, dtype=bool)
         forces = [
-            (gas.p[i, lanes] - P_ATM) * self.area[s, lanes] - self.weight[s, lanes] for s, i in enumerate(self.index)
+            (gas.p[i][lanes] - P_ATM) * self.area[s][lanes] - self.weight[s][lanes] for s, i in enumerate(self.index)
         ]
         all_shut = [np.ones(lanes.size, dtype=bool) for _ in self.stands]
         for h, s in enumerate(self.stand_of):
-            shut = self.shut[h, lanes]
+            shut = self.shut[h][lanes]
             all_shut[s] &= shut
-            load = np.where(shut & self.present[s, lanes], np.maximum(0.0, forces[s]), 0.0)
-            self.load[h, lanes] = load
-            need |= shut & (self.per_newton[h, lanes] * load > 0.999999 * self.strength[h, lanes])
+            load = np.where(shut & self.present[s][lanes], np.maximum(0.0, forces[s]), 0.0)
+            self.load[h][lanes] = load
+            need |= shut & (self.per_newton[h][lanes] * load > 0.999999 * self.strength[h][lanes])
         for s, force in enumerate(forces):
-            need |= self.present[s, lanes] & (force > LIFTS) & ~all_shut[s]
+            need |= self.present[s][lanes] & (force > LIFTS) & ~all_shut[s]
         return need
 
 

@@ -64,7 +64,7 @@ class Gathered:
         at = self.lanes if everything else (np.flatnonzero(done) if isinstance(self.lanes, slice) else self.lanes[done])
 
         def keep(of: NDArray[np.float64], i: int, row: Floats) -> None:
-            of[i, at] = row if everything else row[done]
+            of[i][at] = row if everything else row[done]
 
         for name, i in self._new:
             keep(getattr(gas, name), i, getattr(self, name)[i])
@@ -75,19 +75,18 @@ class Gathered:
         for e, row in self.q.items():
             keep(gas.q, e, row)
         for group in self.wet:
-            row = gas.wet_now[group.path, self.lanes].copy()
+            row = gas.wet_now[group.path][self.lanes].copy()
             if group.at is None:
                 row[:] = group.wet
             else:
                 row[group.at] = group.wet
-            gas.wet_now[group.path, at] = row if everything else row[done]
+            gas.wet_now[group.path][at] = row if everything else row[done]
 
 
 def _fitted_weight(z: Floats) -> Floats:
-    with np.errstate(divide="ignore", invalid="ignore"):
-        far: Floats = 1.0 / -np.expm1(-z) - 1.0 / z
+    far: Floats = 1.0 / -np.expm1(-z) - 1.0 / z
     near = z < 0.05
-    return np.where(near, 0.5 + z / 12.0, far) if near.any() else far
+    return np.where(near, 0.5 + z / 12.0, far) if np.count_nonzero(near) else far
 
 
 def _gain(state: Gathered, group: Group, i: int) -> Floats:
@@ -106,8 +105,7 @@ def _solve(gas: GasLanes, state: Gathered, groups: list[Group], h: Floats) -> di
     for group in groups:
         ku, kd, step = group.ku, group.kd, group.of(h)
         if group.secant is not None:
-            with np.errstate(divide="ignore", invalid="ignore"):
-                spread = group.q / group.gap
+            spread = group.q / group.gap
             by = group.secant & (group.gap > 0.0)
             ku = np.where(by, spread, ku)
             if gas.paths[group.path].relief is not None:
@@ -128,7 +126,10 @@ def _solve(gas: GasLanes, state: Gathered, groups: list[Group], h: Floats) -> di
     none = np.zeros(size)
     for group, (gu, gd, ku, kd, _) in zip(groups, made, strict=True):
         up, down = group.up, group.down
-        w = _fitted_weight(np.maximum(group.of(stiff.get(up, none)), group.of(stiff.get(down, none))))
+        if up in stiff and down in stiff:
+            w = _fitted_weight(np.maximum(group.of(stiff[up]), group.of(stiff[down])))
+        else:
+            w = _fitted_weight(group.of(stiff[up] if up in stiff else stiff.get(down, none)))
         if group.secant is not None:
             w = np.where(group.secant, 1.0, w)
         ku, kd = w * ku, w * kd
@@ -202,7 +203,7 @@ def move_gas(gas: GasLanes, state: Gathered, groups: list[Group], h: Floats) -> 
             crossed = _crosses(gas, state, group, dp)
             if group.secant is not None:
                 crossed &= ~group.secant
-            if crossed.any():
+            if np.count_nonzero(crossed):
                 again = True
                 group.secant = crossed if group.secant is None else group.secant | crossed
         if not again:
@@ -244,14 +245,14 @@ def _apply(gas: GasLanes, state: Gathered, groups: list[Group], dp: dict[int, Fl
             q = _move_water(gas, state, group, q * group.of(h), dp) / group.of(h)
         else:
             back = q < 0.0
-            if back.any():
-                q = np.where(gas._one_way[e, state.lanes][group.at if group.at is not None else slice(None)] & back, 0.0, q)
+            if np.count_nonzero(back):
+                q = np.where(gas._one_way[e][state.lanes][group.at if group.at is not None else slice(None)] & back, 0.0, q)
                 back = q < 0.0
-            _move_heat(gas, state, group, q, back, middle, h)
             q = q * _correction(state, group, back, middle)
+            _move_heat(gas, state, group, q, back, middle, h)
         if group.wet or gas.paths[e].wet != "neither":
             state.wet.append(group)
-        row = state.q.setdefault(e, gas.q[e, state.lanes].copy())
+        row = state.q.setdefault(e, gas.q[e][state.lanes].copy())
         signed = q if up == gas.paths[e].src else -q
         if group.at is None:
             row[:] = signed
@@ -265,7 +266,7 @@ def _correction(state: Gathered, group: Group, back: NDArray[np.bool_], middle: 
     """How the giver's temperature half-way changes the flow."""
     t_up = group.of(state.T[group.up])
     factor = 1.0 + 0.5 * (t_up - group.of(middle[group.up])) / t_up if group.up in middle else np.ones(t_up.size)
-    if back.any():
+    if np.count_nonzero(back):
         t_down = group.of(state.T[group.down])
         other = 1.0 + 0.5 * (t_down - group.of(middle[group.down])) / t_down if group.down in middle else np.ones(t_down.size)
         factor = np.where(back, other, factor)
@@ -277,9 +278,9 @@ def _move_heat(
 ) -> None:
     n = gas.n
     t = group.of(middle.get(group.up, state.T[group.up]))
-    if back.any():
+    if np.count_nonzero(back):
         t = np.where(back, group.of(middle.get(group.down, state.T[group.down])), t)
-    dm = q * _correction(state, group, back, middle) * group.of(h)
+    dm = q * group.of(h)
     heat = CP_AIR * t * dm
     for i, mass, energy in ((group.up, -dm, -heat), (group.down, dm, heat)):
         if i < n:
@@ -342,7 +343,7 @@ def _update(state: Gathered, i: int, where: NDArray[np.bool_] | None) -> None:
     """Pressure and temperature from mass and energy, in the lanes `where` (None: all)."""
     p = (GAMMA - 1.0) * state.energy[i] / state.gas_volume[i]
     t = state.energy[i] / (state.mass[i] * CV_AIR)
-    if where is not None and not where.all():
+    if where is not None and np.count_nonzero(where) < where.size:
         p, t = np.where(where, p, state.p[i]), np.where(where, t, state.T[i])
     state.set("p", i, p)
     state.set("T", i, t)
@@ -355,14 +356,14 @@ def exchange_heat(gas: GasLanes, state: Gathered, h: Floats) -> Floats:
     for i in gas.exchanging:
         capacity, wall = gas.wall_capacity[i][lanes], state.wall_T[i]
         outer = gas.ambient_exchange[i][lanes]
-        if (wall != ambient).any():
+        if np.count_nonzero(wall != ambient):
             gain = (ambient - wall) * -np.expm1(-outer * h / capacity)
             wall = wall + gain
             largest = np.maximum(largest, np.abs(gain) / wall)
             state.set("wall_T", i, wall)
         t = state.T[i]
         differ = t != wall
-        if not differ.any():
+        if not np.count_nonzero(differ):
             continue
         own = state.mass[i] * CV_AIR
         both = own / (1.0 + own / capacity)

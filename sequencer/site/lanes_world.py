@@ -71,7 +71,8 @@ class LaneWorlds:
         """Lanes whose box has lost its supply."""
         self.freed: list[int] = []
         """Lanes in which a head let go in the last step."""
-        for lane in range(self.n):
+        for lane, world in enumerate(worlds):
+            self._take_over(world, lane, stepped=False)
             self.store(lane)
 
     # ------------------------------------------------------------------ a lane by itself
@@ -93,6 +94,18 @@ class LaneWorlds:
     def store(self, lane: int, *, stepped: bool = False) -> None:
         """Take over what was done to a lane; `stepped`: its own World has just made a whole step."""
         world = self.worlds[lane]
+        if stepped or world.ground.stirred:
+            self._take_over(world, lane, stepped)
+        if world.wiring.restless or world.wiring.in_flight:
+            self._restless.add(lane)
+        for due, _, _ in world.people.walking:
+            walk = (due - int(self.ticks[lane]), lane)
+            if walk not in self._walks:
+                heappush(self._walks, walk)
+        if not world.powered:
+            self.lost.add(lane)
+
+    def _take_over(self, world: World, lane: int, stepped: bool) -> None:
         self.seen[lane] = world._seen
         for supply in self.supplies:
             supply.store(world, lane)
@@ -107,14 +120,6 @@ class LaneWorlds:
             self.active.add(lane)
         else:
             self.active.discard(lane)
-        if world.wiring.restless or world.wiring.in_flight:
-            self._restless.add(lane)
-        for due, _, _ in world.people.walking:
-            walk = (due - int(self.ticks[lane]), lane)
-            if walk not in self._walks:
-                heappush(self._walks, walk)
-        if not world.powered:
-            self.lost.add(lane)
 
     def command(self, lanes: NDArray[np.int64], codes: NDArray[np.int64]) -> None:
         """The boxes of some lanes command something else, (output, lane), from the next step on."""
@@ -146,7 +151,7 @@ class LaneWorlds:
             world = self.load(lane)
             if world.people.walking:
                 world.people.step()
-                self.arrived.append(lane)
+            self.arrived.append(lane)
 
     def _look(self, lanes: NDArray[np.int64]) -> None:
         """What follows from the gas in lanes where nothing else moves."""
@@ -156,7 +161,7 @@ class LaneWorlds:
         need = self.hold.look(gas, lanes)
         for path in self._reliefs:
             if gas.may_flow(path):
-                need |= gas.q[path, lanes] > 0.0
+                need |= gas.q[path][lanes] > 0.0
         if need.any():
             for lane in lanes[need]:
                 self.load(int(lane)).after_gas(dt, True)

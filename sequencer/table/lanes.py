@@ -154,19 +154,19 @@ class Lanes:
                 self.bits.fresh = True
             return changed
         differs = contacts != stable
-        if self._counting or differs.any():
+        if self._counting or np.count_nonzero(differs):
             self._counting = False
             for i, spec in enumerate(self.table.contacts):
                 differ, counters = differs[i], self.filters[i]
-                if not differ.any():
-                    if counters.any():
+                if not np.count_nonzero(differ):
+                    if np.count_nonzero(counters):
                         counters[:] = 0
                     continue
                 self._counting = True
                 turned = differ & (counters >= spec.steady)
                 counters += 1
                 counters[~differ | turned] = 0
-                if turned.any():
+                if np.count_nonzero(turned):
                     stable[i] ^= turned
                     changed.append((i, turned))
         if changed:

@@ -59,7 +59,7 @@ class Bits:
             value = np.full(self.n, value)
         old = self.now[k]
         other = value != old
-        if other.any():
+        if np.count_nonzero(other):
             self.touched |= other
             self.was[k] = old.copy()
             old[:] = value
@@ -197,7 +197,7 @@ class BitRow:
         fires = np.greater(counters >= np.where(was, bit.drop, bit.hold), equal)
         counters += 1
         counters[equal | fires] = 0
-        self.idle = bool(equal.all())
+        self.idle = np.count_nonzero(equal) == equal.size
         bits.put(k, np.where(fires, raw, was))
 
 
@@ -333,7 +333,7 @@ class _Change(BitRow):
         ages += now & then & (ages < bit.off)
         ages[rises | ~now] = 0
         captured[~now] = NOT_CAPTURED
-        if rises.any():
+        if np.count_nonzero(rises):
             captured[rises] = np.where(valid, counts, NOT_CAPTURED)[rises]
         ready = now & valid & (captured != NOT_CAPTURED) & (ages >= bit.off)
         value = (bit.sign * (counts - captured) >= bit.on) == bit.wanted
@@ -374,9 +374,8 @@ def bit_rows(table: Table, bits: Bits) -> list[BitRow]:
 
 
 def _alike(row: Row) -> bool | None:
-    if row.all():
-        return True
-    return None if row.any() else False
+    count = np.count_nonzero(row)
+    return False if count == 0 else True if count == row.size else None
 
 
 def _both(a: Truth, b: Truth) -> Truth:

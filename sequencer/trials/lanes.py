@@ -8,7 +8,8 @@ box loses its supply leaves the lanes and is run by itself from its beginning.
 from __future__ import annotations
 
 import random
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from heapq import heappop, heappush
 from typing import Any
 
@@ -41,7 +42,9 @@ class _Stage:
         self.state = -1 if begin.memory is None else begin.memory.state
         self.trips = self.setbacks = 0
         self.course = Course()
-        self.ended = False
+        self.fetch: Callable[[], object] | None = None
+        """Brings the world up to date before something is done to it."""
+        self.touched = False
         self._havens = havens
         self._schedule = Schedule((), _no_test)
         self.driver = StepsDriver(one.pad, begin.steps(one.pad), self, one.seed)
@@ -55,6 +58,9 @@ class _Stage:
 
     def act(self, who: str, action: Action) -> None:
         self.last_act_ms = self.ms
+        if self.fetch is not None and not self.touched:
+            self.fetch()
+            self.touched = True
         acting.do(self, who, action)  # type: ignore[arg-type]  # it asks for pad, world, tell and follow only
 
     def follow(self, after_ms: int, who: str, action: Action) -> None:
@@ -130,6 +136,7 @@ class Together:
         """Lanes to be looked at before the next step whatever the time."""
         for lane, stage in enumerate(self.stages):
             self._peak(lane)
+            stage.fetch = partial(self.worlds.load, lane)
             heappush(self._wakes, (int(stage.ms), lane))
 
     def _first_steps(self, begin: Begin, boots: list[int]) -> None:
@@ -189,9 +196,10 @@ class Together:
         if ms >= self.longest_ms or (stage.driver.idle and ms >= stage.last_act_ms + SETTLE_MS):
             self._end(lane, ms)
             return
-        self.worlds.load(lane)
         until = min(stage.tick(ms), self.longest_ms)
-        self.worlds.store(lane)
+        if stage.touched:
+            self.worlds.store(lane)
+            stage.touched = False
         heappush(self._wakes, (until - int(self.clock[lane]), lane))
 
     def _end(self, lane: int, ms: int) -> None:

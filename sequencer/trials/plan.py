@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from sequencer.description.crew import Drill
 from sequencer.description.pad import Pad
-from sequencer.quantities import Quantity, Span
+from sequencer.quantities import Span, parse
 from sequencer.simulation.events import (
     Action,
     At,
@@ -145,7 +145,7 @@ def drill_of(plan: Plan, says: str) -> Drill:
         says=says, steps=plan.steps, slips=list(plan.slips),
         faults=[f"{e.action.part}: {e.action.mode} {when(e.moment)}" for e in plan.strikes if isinstance(e.action, Strike)],
         acts=[f"{what(e.action)} {when(e.moment)}" for e in plan.acts],
-        seconds=Quantity(plan.settle_ms / 1000, "time", seconds(plan.settle_ms)),
+        seconds=parse(seconds(plan.settle_ms), "time"),
     )  # fmt: skip
 
 

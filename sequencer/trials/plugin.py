@@ -191,8 +191,7 @@ class PadItem(pytest.Item):
 
     def repr_failure(self, excinfo: pytest.ExceptionInfo[BaseException], style: Any = None) -> Any:
         if isinstance(excinfo.value, PadFailure):
-            where = f"{self.path}:{self.line}: " if self.line else f"{self.path}: "
-            return f"{where}{self.name}\n{excinfo.value}"
+            return f"{excinfo.value}\nat {self.path}{f':{self.line}' if self.line else ''}"
         return super().repr_failure(excinfo, style)
 
     def reportinfo(self) -> tuple[Path, int | None, str]:
@@ -200,7 +199,8 @@ class PadItem(pytest.Item):
 
 
 def _finding(one: Finding) -> str:
-    return str(one)
+    required = f"\nrequired: {one.required}" if one.required else ""
+    return f"{one.severity}: {one.found} [{one.name}]{required}" + (f"\nto mend:  {one.mend}" if one.mend else "")
 
 
 # ---- for users' own tests ---------------------------------------------------------------------

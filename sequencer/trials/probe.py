@@ -33,7 +33,7 @@ from sequencer.simulation.session import Session
 from sequencer.simulation.steps import held_on_pad, slipped
 from sequencer.table import Table
 from sequencer.trials.menu import Menu
-from sequencer.trials.plan import Plan, with_values
+from sequencer.trials.plan import SETTLE_MS, Plan, with_values
 
 LOOK = 10  # periods between two looks at what is visited and broken
 QUIET_MS = 65_000  # with `settle_ms`: so long without a word from anyone or anything ends a trial
@@ -177,7 +177,7 @@ def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enoug
     pressures = [(name, edges) for name, edges in menu.edges.items() if edges]
     latest = max((e.moment.ms for e in plan.events if isinstance(e.moment, At)), default=0)
     tick, box, driver, turn, log = site.tick, site.box, site.driver, 0, 0
-    told, stirred_ms, patience = 0, 0, plan.settle_ms + QUIET_MS
+    told, stirred_ms, patience, brief = 0, 0, plan.settle_ms + QUIET_MS, plan.settle_ms < SETTLE_MS
     while site.ms < longest_ms:
         tick()
         turn += 1
@@ -197,6 +197,8 @@ def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enoug
             break
         if site.ms >= max(latest, stirred_ms) + patience:  # the crew waits for what does not come
             break
+        if brief and site.ms > latest and site.ms >= box.since_ms + plan.settle_ms and _over(site, bands):
+            break
     for watch in watched:
         watch.finish(site.ms)
         if watch.broken_ms is not None and watch.name not in breaches:
@@ -207,6 +209,11 @@ def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enoug
     done = tuple(e for i, e in enumerate(plan.ordered) if i not in site.left_out)
     moves = tuple((ms, entry.to or pad.first_state) for ms, entry in zip(box.log_ms, box.log, strict=True))
     return Trial(replace(plan, events=done), tuple(sorted(breaches.values(), key=lambda b: b.ms)), frozenset(keys), moves, site.ms)
+
+
+def _over(site: _Site, bands: tuple[int, ...]) -> bool:
+    """The day is as good as over: the box has come back to its first state, no gas, nobody near."""
+    return site.box.state == 0 and len(site.box.log) > 2 and not any(bands) and not site.world.someone_on_pad
 
 
 def _breach(site: _Site, plan: Plan, name: str, ms: int) -> Breach:

@@ -17,8 +17,7 @@ from sequencer.trials.probe import Breach, Trial, happened
 if TYPE_CHECKING:
     from sequencer.trials.campaign import Bench
 
-MOST_TRIALS = 300
-MOST_BEYOND = 60  # where it is no failure, the faults are what counts
+MOST_TRIALS = 200
 ROUND_MS = (60_000, 30_000, 10_000, 5_000, 1_000, 500, 100)
 
 
@@ -27,13 +26,12 @@ class _Shrinker:
         self.bench, self.rule = bench, breach.rule
         self.faults = frozenset(breach.faults)
         self.breach, self.trials = breach, 0
-        self.most = MOST_TRIALS if breach.asked else MOST_BEYOND
         self.plan = plan
         self.seen: set[Plan] = set()
 
     def works(self, plan: Plan) -> bool:
         """Whether the plan breaks the rule as well; if so it becomes the plan."""
-        if plan == self.plan or plan in self.seen or self.trials >= self.most:
+        if plan == self.plan or plan in self.seen or self.trials >= MOST_TRIALS:
             return False
         self.seen.add(plan)
         self.trials += 1
@@ -51,8 +49,13 @@ class _Shrinker:
         self.plan = replace(trial.plan, events=tuple(e for e in happened(trial, trial.plan.ordered) if not _late(e, breach.ms)))
 
     def all(self) -> None:
+        if not self.breach.asked:  # no failure: only the faults it takes are of interest
+            self.works(replace(self.plan, values=(), slips=(), seed=0))
+            for strike in self.plan.strikes:
+                self.works(replace(self.plan, events=tuple(e for e in self.plan.events if e != strike)))
+            return
         before = None
-        while before != self.plan and self.trials < self.most:
+        while before != self.plan and self.trials < MOST_TRIALS:
             before = self.plan
             for change in (self._plain, self._fewer, self._rounder, self._simpler):
                 change()

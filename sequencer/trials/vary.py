@@ -141,7 +141,7 @@ class Changer:
         """One fault more, or another in its place; never two modes of one part."""
         plan, menu = parent.plan, self.menu
         pool = menu.slips if menu.slips and rng.random() < 0.25 else menu.equipment or menu.slips
-        if not pool:
+        if not pool or self.most < 1:
             return plan
         fault = rng.choice(pool)
         others = [e for e in plan.strikes if isinstance(e.action, Strike) and e.action.part != fault.part]

@@ -1,0 +1,151 @@
+"""Tolerance spread: what is drawn, what comes out, and that it is the same whatever the number of runs."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from sequencer.cli.main import main
+from sequencer.description import Pad, load, loads
+from sequencer.quantities import Span
+from sequencer.trials.draw import Parameter, draw, parameters
+from sequencer.trials.show import show, table_of
+from sequencer.trials.spread import Spread, fly, spread
+
+
+@cache
+def _pad(name: str) -> Pad:
+    return load(f"configs/{name}.yaml")
+
+
+@cache
+def _trial() -> Spread:
+    return spread(_pad("club"), 60, seed=4)
+
+
+def test_every_range_of_the_file_and_every_default_the_world_asks_for_is_drawn() -> None:
+    names = [p.name for p in parameters(_pad("curlew"))]
+    assert {"cylinder.regulated", "hold_down.friction", "wire.slack", "work_battery.voltage"} <= set(names)
+    assert {"assumed line.stroke", "assumed servo_data.speed", "assumed analog.lag", "assumed heartbeat.loss"} <= set(names)
+    assert "assumed release_head.friction" not in names  # the file gives it
+    assert not any("latency" in name or "boot" in name for name in names)  # drawn within each run
+
+
+def test_a_draw_stays_in_its_range_with_the_nominal_value_as_median() -> None:
+    import random
+
+    parameter, rng = Parameter("x", Span(1.0, 2.0, 10.0, "ratio")), random.Random(1)
+    values = np.array([parameter.draw(rng) for _ in range(4000)])
+    assert values.min() >= 1.0 and values.max() <= 10.0
+    assert abs((values < 2.0).mean() - 0.5) < 0.04  # five standard errors
+
+
+def test_a_drawn_pad_has_the_drawn_values_and_the_defaults_only_in_its_own_world() -> None:
+    pad = _pad("curlew")
+    of = parameters(pad)
+    one = draw(pad, of, 0, 1)
+    value = dict(zip((p.name for p in of), one.values, strict=True))
+    world = one.world()
+    assert world.heads["hold_down"].head.contact_mu == value["hold_down.friction"]
+    assert world.heads["hold_down"].delay == value["assumed release_head.lets_go_in"]
+    assert world.lines["fill_line"].stroke == value["assumed line.stroke"]
+    assert world.wires["wire"].whole.slack == value["wire.slack"]
+    assert draw(pad, of, 0, 2).world().lines["fill_line"].stroke != value["assumed line.stroke"]
+    from sequencer.site.world import World
+
+    assert World(pad).lines["fill_line"].stroke == pytest.approx(0.05)
+
+
+def test_run_number_i_is_the_same_whatever_the_number_of_runs_and_cores() -> None:
+    pad = _pad("club")
+    from sequencer.table import compile_table
+    from sequencer.trials.spread import begins
+
+    begin, _ = begins(pad, compile_table(pad), False, None)
+    of = parameters(pad)
+    many = fly(pad, begin, of, 4, range(12))
+    assert fly(pad, begin, of, 4, [7]) == [many[7]]
+    import sequencer.trials.spread as room
+
+    assert room.FEW > 12
+    try:
+        room.FEW = 1
+        assert fly(pad, begin, of, 4, range(12), cores=2) == many
+    finally:
+        room.FEW = 200
+
+
+def test_the_same_seed_gives_the_same_trial_and_another_seed_another() -> None:
+    again = spread(_pad("club"), 60, seed=4)
+    assert np.array_equal(again.results, _trial().results, equal_nan=True)
+    assert show(again) == show(_trial())
+    assert not np.array_equal(spread(_pad("club"), 60, seed=5).values, _trial().values)
+
+
+def test_times_pressures_and_release_delay_spread_within_what_was_seen() -> None:
+    found = {m.name: m for m in _trial().measures}
+    assert {"until the head lets go", "bottle highest", "bottle over its highest target"} <= set(found)
+    assert any(name.startswith("release delay after") for name in found)
+    for measure in found.values():
+        values = [p.value for p in measure.percentiles]
+        assert measure.least <= values[0] and values[-1] <= measure.most
+        assert values == sorted(values)
+
+
+def test_what_drives_a_result_is_found() -> None:
+    """In the club's pad the delay from command to release holds the head's own time to let go."""
+    delay = next(m for m in _trial().measures if m.name.startswith("release delay"))
+    assert any("lets_go_in" in name and rho > 0.3 for name, rho in delay.drivers)
+
+
+def test_a_head_that_friction_holds_hangs_up_and_the_chance_says_so() -> None:
+    text = Path("configs/club.yaml").read_text(encoding="utf-8")
+    dry = text.replace("contact_angle: 20 deg", "contact_angle: 8 deg").replace("contact_angle: 30 deg", "contact_angle: 8 deg")
+    assert dry != text
+    found = spread(loads(dry, "dry.yaml"), 80, seed=1)
+    hang = next(event for event in found.events if event.name.startswith("hang-up"))
+    assert 0 < hang.chance.count <= 80
+    assert hang.chance.low < hang.chance.share < hang.chance.high or hang.chance.count == 80
+    if hang.chance.count < 80:
+        assert hang.drivers and "friction" in hang.drivers[0][0] or "angle" in hang.drivers[0][0]
+
+
+def test_the_table_has_a_line_for_each_run_and_a_column_for_each_value() -> None:
+    found = _trial()
+    rows = list(csv.reader(io.StringIO(table_of(found))))
+    assert len(rows) == 61
+    assert {len(row) for row in rows} == {2 + len(found.value_names) + len(found.result_names)}
+    assert float(rows[1][1]) == found.values[0, 0]
+
+
+def test_the_text_fits_80_columns_and_opens_with_what_it_is_blind_to() -> None:
+    lines = show(_trial())
+    assert max(len(line) for line in lines) <= 80
+    assert any("no faults" in line or "faults" in line for line in lines[:8])
+
+
+def test_the_command_writes_json_table_and_picture(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    table, picture = tmp_path / "runs.csv", tmp_path / "runs.svg"
+    code = main(["spread", "configs/club.yaml", "--runs", "12", "--json", "--csv", str(table), "--plot", str(picture)])
+    answer = json.loads(capsys.readouterr().out)
+    assert (code == 0) == (answer["verdict"] == "pass")
+    assert answer["result"]["runs"] == 12 and answer["result"]["events"]
+    assert len(table.read_text().splitlines()) == 13
+    assert picture.read_text().startswith("<?xml")
+
+
+def test_one_run_of_a_trial_can_be_told_by_itself(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["spread", "configs/club.yaml", "--story", "3"]) == 0
+    said = capsys.readouterr().out
+    assert "run 3 of the trial" in said and "lets go" in said
+
+
+def test_a_leg_and_a_whole_day_cannot_both_be_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["spread", "configs/club.yaml", "--whole-day", "--from", "Fill"]) == 2
+    assert "not both" in capsys.readouterr().err
