@@ -11,10 +11,11 @@ from math import isinf
 from typing import Protocol
 
 from sequencer.crew.words import if_cut, sensed
+from sequencer.description import terms as t
 from sequencer.description.box import AnalogInput, LampOutput, RelayOutput, ServoOutput, ValveOutput
-from sequencer.description.grounds import HeadPart, LinePart, ReliefPart, VolumePart
+from sequencer.description.grounds import HeadPart, LinePart, ReliefPart, SupplyPart, VolumePart
 from sequencer.description.pad import Pad
-from sequencer.quantities import ATMOSPHERE, to_gauge
+from sequencer.quantities import ATMOSPHERE, Quantity, to_gauge
 from sequencer.site import energy, resolve, resolve_head
 from sequencer.site.head import separating_force
 from sequencer.site.vessel import vent_time
@@ -84,15 +85,30 @@ class Terminal:
 
 
 def pressure_steps(pad: Pad) -> tuple[PressureStep, ...]:
-    """Every target of every state, in file order."""
+    """Every pressure that a state fills to: its targets, or the readings it leaves on; in file order."""
     steps = []
     for state, spec in pad.states.items():
-        for reading, wanted in spec.targets.items():
+        for reading, wanted in spec.targets.items() or _left_on(pad, state):
             part = pad.inputs[reading]
             if isinstance(part, AnalogInput) and part.reads in pad.parts(VolumePart):
                 gauge = to_gauge(wanted, pad.pressures)
                 steps.append(_step(pad, state, part.reads, gauge))
     return tuple(steps)
+
+
+def _left_on(pad: Pad, state: str) -> list[tuple[str, Quantity]]:
+    """(reading, limit) of every 'at least' on which a filling state is left."""
+    supplies = pad.parts(SupplyPart)
+    fills = [x for x in pad.parts(LinePart).values() if x.line.origin in supplies and x.opened_by in pad.outputs]
+    if not any(pad.commanded(state, line.opened_by) == "open" for line in fills):
+        return []
+    found: dict[str, Quantity] = {}
+    for leave in pad.states[state].leave:
+        for leaf in t.leaves(leave.once.expression) if leave.once else []:
+            condition = pad.conditions.get(leaf.name) if isinstance(leaf, t.Name) else None
+            if condition is not None and isinstance(condition.term, t.AtLeast):
+                found.setdefault(condition.term.reading, condition.term.limit)
+    return list(found.items())
 
 
 def _step(pad: Pad, state: str, volume: str, gauge: float) -> PressureStep:

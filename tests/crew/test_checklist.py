@@ -92,6 +92,11 @@ def test_energy_at_a_pressure_step_is_that_of_the_standard(curlew: Pad) -> None:
     assert full.joules == pytest.approx(2.5 * p * 0.010 * (1 - (101_000 / p) ** 0.286), rel=1e-9)
 
 
+def test_a_pad_that_fills_to_a_condition_has_its_pressure_step_too() -> None:
+    steps = pressure_steps(load(CONFIGS / "club.yaml"))
+    assert [(step.state, step.volume, step.gauge) for step in steps] == [("filling", "bottle", 600_000.0)]
+
+
 def test_stand_off_and_dump_times_are_those_of_the_sizing_sheet(curlew: Pad) -> None:
     sized = numbers_sheet(curlew)
     sheet = checklist(curlew, sized.lines)
