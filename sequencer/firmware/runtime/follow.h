@@ -12,7 +12,7 @@
 #define FOLLOW_FLASH
 #endif
 #ifndef FOLLOW_SLICE
-#define FOLLOW_SLICE 2u                            /* bytes of the table that each scan checks */
+#define FOLLOW_SLICE 1u                            /* bytes of the table that each scan checks */
 #endif
 #define FOLLOW_ROOM(n) ((n) > 0u ? (n) : 1u)       /* C99 knows no empty array */
 #define FOLLOW_WORDS (FOLLOW_ANALOGS + FOLLOW_HEARTBEATS)
