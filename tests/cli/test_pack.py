@@ -120,6 +120,16 @@ def test_each_part_says_its_verdict_in_one_sentence(words: list[str], sentence: 
     assert sentence in said and "\n" not in said
 
 
+def test_drills_that_passed_are_one_line_and_one_that_failed_stands_apart() -> None:
+    def drill(name: str, result: report.Result) -> report.Done:
+        return report.Done("run", f"Drill {name}", result, 0, 1.0, (f"drills/{name}.txt",), True, "ended")
+
+    told = report.listing(report.Pack("p", "Pad", 1, "0", (drill("a", "pass"), drill("b", "fail"), drill("c", "pass"))))
+    assert "2 drills of the file ended as it says" in told
+    assert "FAIL" in told and "Drill b" in told and "Drill a" not in told
+    assert "NOT READY: 1 of 3" in told
+
+
 def test_an_export_that_differs_is_never_told_as_agreed() -> None:
     text = "this machine (gcc): 1,000 scans agreed, none differed\nCortex-M0+, emulated: DIFFERS after 12 scans that agreed\n"
     assert report.sentence("export", text, "fail") == "this machine (gcc): 1,000 scans agreed; Cortex-M0+, emulated DIFFERS"
