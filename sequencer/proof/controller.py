@@ -43,6 +43,15 @@ def rows(draft: Draft) -> None:
     _power(draft)
 
 
+def races(draft: Draft) -> None:
+    """The races against state timers alone, as `rows` meets them."""
+    for place in draft.running:
+        at = draft.places[place]
+        steps = thresholds(draft.table, at.state)
+        if at.region < len(steps):
+            _timer_once(draft, at.state, place, steps[at.region] * draft.durations.scan)
+
+
 def scan_rows(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset()) -> list[Row]:
     """The scans of one place. `sure`: only what can certainly be brought about; `loose`: readings that show anything."""
     return simplified(list(_scans(draft, place, sure=sure, loose=loose)))
@@ -59,6 +68,8 @@ def reads(draft: Draft, place: int, readings: frozenset[str]) -> bool:
         care |= inhibit.care
     asked = reading.needs(care)
     kinds = (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET, Kind.VALID, Kind.DIFFERS, Kind.CHANGE)
+    if any(f"contact {name}" in asked for name in readings):
+        return True
     for i, bit in enumerate(draft.table.bits):
         if f"bit {i}" in asked and bit.kind in kinds:
             names = {draft.table.analogs[bit.source].name}
