@@ -74,6 +74,7 @@ class Debrief:
     disordered: tuple[int, ...]
     wrong_state: tuple[int, ...]
     too_early: tuple[str, ...]
+    extra: tuple[tuple[int, str, str], ...]
     silent: tuple[tuple[int, tuple[str, ...]], ...]
     roles: tuple[RoleTimes, ...]
     stops: tuple[Stop, ...]
@@ -183,7 +184,7 @@ def _measured(pad: Pad, record: Record, rehearsal: Rehearsal, truth: _Truth) -> 
         title=pad.title, date=record.date, drill=record.drill, truth=faults, ended_ms=session.ms, state_at_end=rehearsal.state,
         lines_done=len(progress.at), lines_all=len(pad.crew.steps), skipped=tuple(sorted(progress.skipped)),
         disordered=tuple(progress.disordered), wrong_state=_wrong_state(pad, rehearsal, truth),
-        too_early=tuple(rehearsal.answers), silent=silent, roles=_roles(pad, rehearsal, truth), stops=stops,
+        too_early=tuple(rehearsal.answers), extra=tuple(progress.extra), silent=silent, roles=_roles(pad, rehearsal, truth), stops=stops,
         at_pressure_ms=truth.at_pressure_ms, people=tuple(truth.people), trips=trips, broken=broken,
         story=_story(rehearsal), log=tuple(session.box.log), against=tuple(against), torn=record.torn,
     )  # fmt: skip

@@ -22,6 +22,8 @@ def debrief_text(one: Debrief, *, replay: bool = False) -> str:
     out += [f"  {word:<16} {_numbers(items)}" for word, items in (
         ("skipped", one.skipped), ("out of order", one.disordered), ("in wrong state", one.wrong_state))]  # fmt: skip
     out += ["", "Buttons that were not taken"] + ([f"  {text}" for text in one.too_early] or ["  none"])
+    out += ["", "Done that is on no line of the checklist"]
+    out += [f"  {ms / 1000:8.1f} s  {spoken(who) or 'someone'}: {spoken(what)}" for ms, who, what in one.extra] or ["  none"]
     out += ["", f"Times by role (target {LINE_MS // 1000} s a line, {POLL_MS // 1000} s a poll)"]
     out.append(f"  {'role':<16}{'lines':>6}{'median':>9}{'slowest':>9}  {'over target':<12}")
     for role in one.roles:

@@ -14,6 +14,7 @@ class Presses:
 
     def __init__(self, session: Session) -> None:
         self.session = session
+        self.judged = ""  # the input of the last answer
         self._input = ""
         self._state = -1
         self._moves = 0
@@ -52,16 +53,13 @@ class Presses:
             return ""
         if session.ms < self._due_ms:
             return ""
-        name, self._input = self._input.replace("_", " "), ""
+        self.judged, self._input = self._input, ""
+        name = self.judged.replace("_", " ")
         state = session.table.states[self._state].name.replace("_", " ")
-        rows = listens(session.table, self._state, self._due_name(name))
+        rows = listens(session.table, self._state, self.judged)
         if not rows:
             return f"{name} does nothing in {state}"
         if self._left_ms > 0:
             return f"{name}: too early, press again"
         lacking = min((missing(session.table, session.pad, row, session.box.bits, Kind.PRESS) for row in rows), key=len)
         return f"{name}: not taken; lacking: {'; '.join(lacking)}" if lacking else f"{name}: not taken; let go and press again"
-
-    @staticmethod
-    def _due_name(spoken: str) -> str:
-        return spoken.replace(" ", "_")

@@ -68,8 +68,20 @@ class Progress:
         elif who == step.who and not acts(step) and what.strip().lower() in ("done", "seen", "counted"):
             self.done(number, ms, who)
 
-    def act(self, who: str, verb: str, name: str, word: str, ms: int) -> None:
-        """Something was done; the first open line that asks for it is fulfilled when all it asks for was done."""
+    def undo(self, key: str) -> None:
+        """What was done last by this key did not take: its line is open again."""
+        lines = [number for number in self.at if key in acts(self.pad.crew.steps[number - 1])]
+        if lines:
+            number = max(lines, key=lambda n: (self.at[n], n))
+            del self.at[number], self.by[number]
+            self._partly.pop(number, None)
+            self.disordered = [n for n in self.disordered if n != number]
+
+    def act(self, who: str, verb: str, name: str, word: str, ms: int, state: str) -> None:
+        """Something was done; the first open line that asks for it is fulfilled when all it asks for was done.
+
+        A line further on is meant only where the box shows its state: what is done on an emergency card is no line.
+        """
         first = self.next
         key = f"{verb} {name} {word}".strip()
         if first is None:
@@ -81,8 +93,8 @@ class Progress:
                 continue
             if verb == "walk" and step.who != who:
                 continue
-            if number > first + 3:  # further on it is no line done early but an act of its own
-                break
+            if number > first + 3 or (number > first and step.during not in (None, state)):
+                break  # no line done early but an act of its own
             partly = self._partly.setdefault(number, set())
             partly.add(key)
             if partly >= acts(step):

@@ -128,6 +128,7 @@ class Rehearsal:
             if answer:
                 self.say("box", answer)
                 self.answers.append(answer)
+                self.progress.undo(f"press {self.presses.judged}")
 
     def until(self, state: str, longest_ms: int) -> bool:
         """Let time pass until the box shows `state`; False when it does not within `longest_ms`."""
@@ -199,7 +200,7 @@ class Rehearsal:
         if order.verb == "read":
             shown = self.session.read_dial(order.what)
             self.say(who, f"reads {bar(shown)} on {spoken(order.what)}")
-            self.progress.act(order.who, "read", order.what, "", self.session.ms)
+            self.progress.act(order.who, "read", order.what, "", self.session.ms, self.state)
             return ""
         action = self._action(order)
         refused = self._impossible(order, action)
@@ -231,17 +232,17 @@ class Rehearsal:
         self.session.act(who or "someone", action)
         self.say(spoken(who), _words(action))
         if isinstance(action, Press | Hold) and not (isinstance(action, Hold) and action.let_go):
-            self.progress.act(who, "press", action.input, "", ms)
+            self.progress.act(who, "press", action.input, "", ms, self.state)
         elif isinstance(action, Switch):
-            self.progress.act(who, "set", action.input, action.word, ms)
+            self.progress.act(who, "set", action.input, action.word, ms, self.state)
         elif isinstance(action, HandValve):
-            self.progress.act(who, "set", action.name, "open" if action.open else "shut", ms)
+            self.progress.act(who, "set", action.name, "open" if action.open else "shut", ms, self.state)
         elif isinstance(action, Pin):
-            self.progress.act(who, "set", action.name, "in" if action.inside else "out", ms)
+            self.progress.act(who, "set", action.name, "in" if action.inside else "out", ms, self.state)
         elif isinstance(action, Walk):
-            self.progress.act(action.role, "walk", action.direction, "", ms)
+            self.progress.act(action.role, "walk", action.direction, "", ms, self.state)
         elif not isinstance(action, Hold | Strike):
-            self.progress.act(who, "set", getattr(action, "head", ""), "latched", ms)
+            self.progress.act(who, "set", getattr(action, "head", ""), "latched", ms, self.state)
 
     def _next(self, order: Order) -> str:
         """The next line as it is written, now: whether the box is ready for it is for the crew to see."""

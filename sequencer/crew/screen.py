@@ -73,6 +73,8 @@ class Screen(App[None]):
         self._show()
 
     def _show(self) -> None:
+        if not self.query("#bottom"):
+            return  # the screen is not built yet, or is being taken down
         rehearsal = self.rehearsal
         pace = "PAUSED" if self.paused else f"{self.speed}x"
         self.query_one("#top", Static).update(f"{rehearsal.pad.title}: rehearsal   {moment(rehearsal.ms)}   {pace}")

@@ -95,3 +95,15 @@ def test_steps_prints_its_table_and_json(capsys: pytest.CaptureFixture[str]) -> 
     assert main(["steps", BENCH, "--line", "10", "--json"]) == 0
     whole = json.loads(capsys.readouterr().out)
     assert whole["verdict"] == "pass" and whole["result"]["lines"][0][0] == 10
+
+
+def test_the_evening_that_comes_with_the_curlew_pad_goes_through_and_its_stop_is_in_time(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    record = tmp_path / "r.jsonl"
+    words = ["--script", str(CONFIGS / "curlew_evening.txt"), "--record", str(record)]
+    assert main(["rehearse", str(CONFIGS / "curlew.yaml"), *words]) == 0
+    assert "release button: too early, press again" in capsys.readouterr().out
+    assert main(["debrief", str(record)]) == 0
+    said = capsys.readouterr().out
+    assert "called by left observer" in said and "Verdict: pass." in said
