@@ -43,7 +43,7 @@ struct follow {
     uint32_t timer, scan;                         /* scans in this state, saturating; since power-up, wrapping, for the log */
     uint8_t flags[FOLLOW_CONTACTS + FOLLOW_WORDS + 1u]; /* per contact: filtered level, changed now, levels seen in this
                                                    state; then per word: 1 inside its valid band */
-    uint8_t bits[FOLLOW_BITS + 8u];               /* conditions: bit 0 the last scan's, bit 1 before its delays */
+    uint8_t bits[FOLLOW_ROOM((FOLLOW_BITS + 7u) / 8u * 8u)]; /* conditions: bit 0 the last scan's, bit 1 before its delays */
     uint16_t counters[FOLLOW_CONTACTS + FOLLOW_COUNTERS + 3u]; /* filters, delays, ages, captured readings, expiries */
 };
 
