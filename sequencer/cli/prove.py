@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 import sys
+from json import dumps as json_text
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json
+from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json, plain
 
 
 def command(
@@ -17,6 +20,13 @@ def command(
     seconds: Annotated[float, typer.Option("--seconds", help="Most seconds for all pairs of faults.")] = 300.0,
     stories: Annotated[int, typer.Option("--stories", min=0, help="Most stories per broken rule.")] = 1,
     replay: Annotated[bool, typer.Option("--replay/--no-replay", help="Replay stories in the exact simulator.")] = True,
+    why: Annotated[bool, typer.Option("--why", help="For each permissive, trip and inhibit: what fails without it.")] = False,
+    keep: Annotated[
+        Path | None, typer.Option("--keep", metavar="DIR", help="Keep the result there; an unchanged file answers from it at once.")
+    ] = None,
+    check: Annotated[
+        Path | None, typer.Option("--check", metavar="DIR", help="Check a kept result anew, in plain Python, trusting only its rows.")
+    ] = None,
     json: JsonOption = False,
 ) -> int:
     """Search every situation of the model for a broken interlock, over every order of switches and faults.
@@ -24,19 +34,48 @@ def command(
     It checks a model, not the hardware, and certifies nothing. Keep people away from stored gas whatever it says.
     """
     from sequencer.description import load
-    from sequencer.proof.prove import Options, prove
+    from sequencer.proof import checking
+    from sequencer.proof.prove import Options, Work, worked
 
     def say(text: str) -> None:
         print(f"prove: {text}", file=sys.stderr)
 
     pad = load(str(file))
-    options = Options(faults=faults, budget=budget, seconds=seconds, stories=stories, replays=replay)
-    proof = prove(pad, options, say if sys.stderr.isatty() else None)
+    if check is not None:
+        return _check(file, check, json)
+    options = Options(faults=faults, budget=budget, seconds=seconds, stories=stories, replays=replay, why=why)
+    wanted = checking.stamp(hashlib.sha256(pad.text.encode()).hexdigest(), options)
+    old = checking.kept_answer(keep, wanted) if keep is not None else None
+    if old is not None and keep is not None:
+        print(json_text(old["whole"]) if json else (keep / checking.TEXT).read_text(encoding="utf-8"), end="\n" if json else "")
+        return Verdict(old["whole"]["verdict"]).exit_code
+    work = Work(pad, options, say if sys.stderr.isatty() else (lambda text: None))
+    proof = worked(work)
     verdict = Verdict.of(proof.holds)
+    from sequencer.report.proof_text import text
+
+    shown = text(proof)
+    if keep is not None:
+        whole = {"command": "prove", "file": str(file), "verdict": verdict.value, "result": plain(proof)}
+        holding = {r.name for r in proof.interlocks if r.story is None or r.outcome == "holds"}
+        checking.keep(keep, {"stamp": wanted, "whole": whole}, shown + "\n", work.system, work.explored.all, holding)
     if json:
         emit_json("prove", file, verdict, proof)
     else:
-        from sequencer.report.proof_text import text
+        print(shown)
+    return verdict.exit_code
 
-        print(text(proof))
+
+def _check(file: Path, folder: Path, json: bool) -> int:
+    from sequencer.proof import checking
+
+    wrong = checking.check(folder)
+    verdict = Verdict.of(not wrong)
+    if json:
+        emit_json("prove", file, verdict, {"kept": str(folder), "wrong": wrong})
+    elif wrong:
+        print("\n".join(wrong))
+    else:
+        print(f"{folder}: the kept set holds its starts, every row leads from it into it, and no rule said to hold")
+        print("is broken in it or by a scan from it. Faults are not part of this check.")
     return verdict.exit_code

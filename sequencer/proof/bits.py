@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 
 from sequencer.description.box import AnalogInput, ContactInput
 from sequencer.proof.bands import Comparison, comparison, volume_of
-from sequencer.proof.draft import Draft, counts_from, thresholds
+from sequencer.proof.draft import Draft, counts_from
 from sequencer.proof.durations import error_of
 from sequencer.proof.words import EVERYTHING, Cube
 from sequencer.table import Kind
@@ -29,11 +29,13 @@ class Branch:
     lazy: bool = False
 
     def choose(self, key: str, value: int) -> Branch:
-        return replace(self, chosen={**self.chosen, key: value})
+        return Branch(self.cube, {**self.chosen, key: value}, self.lazy)
 
     def only(self, live: frozenset[str]) -> Branch:
         """The branch without the choices that nothing asks for any more."""
-        return replace(self, chosen={k: v for k, v in self.chosen.items() if k in live})
+        if self.chosen.keys() <= live:
+            return self
+        return Branch(self.cube, {k: v for k, v in self.chosen.items() if k in live}, self.lazy)
 
     @property
     def key(self) -> tuple[object, ...]:
@@ -41,7 +43,7 @@ class Branch:
 
     def assume(self, cube: Cube) -> Branch | None:
         met = self.cube.meet(cube)
-        return None if met is None else replace(self, cube=met)
+        return None if met is None else Branch(met, self.chosen, self.lazy)
 
 
 class Reading:
@@ -55,7 +57,7 @@ class Reading:
         self.region = draft.places[place].region
         self.sure = sure
         self.loose = loose
-        steps = [0, *thresholds(self.table, self.state)]
+        steps = [0, *draft.steps[self.state]]
         self.timer = steps[self.region]
 
     def values(self, i: int, branch: Branch) -> Iterator[tuple[Branch, int]]:
@@ -96,6 +98,12 @@ class Reading:
 
     def needs(self, bits: int) -> frozenset[str]:
         """Keys of everything that these bits (a mask) are made from."""
+        known: dict[int, frozenset[str]] = self.draft.found.setdefault("needs", {})
+        if bits not in known:
+            known[bits] = self._needs(bits)
+        return known[bits]
+
+    def _needs(self, bits: int) -> frozenset[str]:
         found: set[str] = set()
         todo = [i for i in range(len(self.table.bits)) if bits >> i & 1]
         while todo:
@@ -170,7 +178,10 @@ class Reading:
             yield branch, branch.chosen[key]
             return
         for value in (0, 1):
-            yield branch.choose(key, value), value
+            carried = value and name not in self.loose and self.draft.away(name)
+            free = branch.assume(self.draft.layout.cube(carried)) if carried else branch
+            if free is not None:
+                yield free.choose(key, value), value
 
     def _raw(self, bit: Bit, branch: Branch, i: int) -> Iterator[tuple[Branch, int]]:
         kind = bit.kind
@@ -272,7 +283,7 @@ class Reading:
         state = counts_from(self.table, bit)
         for after, since in self.values(bit.second, branch):
             yield after, 0
-            early = state is not None and self.timer < bit.off and bit.off in thresholds(self.table, self.state)
+            early = state is not None and self.timer < bit.off and bit.off in self.draft.steps[self.state]
             if since and not early:
                 yield after, 1
 

@@ -12,7 +12,7 @@ from itertools import product
 
 from sequencer.proof import gas, parts, people
 from sequencer.proof.bits import Branch, Reading, distinct, memory
-from sequencer.proof.draft import READING, Draft, thresholds
+from sequencer.proof.draft import READING, Draft
 from sequencer.proof.system import Row
 from sequencer.proof.words import Cube
 from sequencer.table import Kind
@@ -43,13 +43,18 @@ def rows(draft: Draft) -> None:
     _power(draft)
 
 
-def races(draft: Draft) -> None:
-    """The races against state timers alone, as `rows` meets them."""
+def races(draft: Draft) -> dict[str, str]:
+    """The races against state timers alone, as `rows` meets them: {a moment as they say it: the same by its place in
+    order}, so that '5 s in counting' is found again when the file's 5 s have become 6 s."""
+    moments = {}
     for place in draft.running:
         at = draft.places[place]
-        steps = thresholds(draft.table, at.state)
+        steps = draft.steps[at.state]
         if at.region < len(steps):
-            _timer_once(draft, at.state, place, steps[at.region] * draft.durations.scan)
+            seconds = steps[at.region] * draft.durations.scan
+            _timer_once(draft, at.state, place, seconds)
+            moments[f"{seconds:g} s in {draft.told(place)}"] = f"time {at.region + 1} of {draft.told(place)}"
+    return moments
 
 
 def scan_rows(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset()) -> list[Row]:
@@ -191,7 +196,7 @@ def _finish(draft: Draft, reading: Reading, branch: Branch, change: dict[str, in
         yield Row(says, "box", (place,), branch.cube, clear, put, to, scan=True, lazy=branch.lazy, origin=fired)
         return
     yield Row("a scan moves nothing", "box", (place,), branch.cube, clear, put, scan=True, lazy=branch.lazy)
-    steps = thresholds(draft.table, state)
+    steps = draft.steps[state]
     if reading.region < len(steps):
         seconds = steps[reading.region] * draft.durations.scan
         yield Row(

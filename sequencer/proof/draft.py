@@ -55,10 +55,13 @@ class Draft:
     def __post_init__(self) -> None:
         self.durations = Durations(self.pad)
         self.bands: Bands = bands(self.pad, self.table, self.durations)
+        self.steps = [thresholds(self.table, state) for state in range(len(self.table.states))]
+        """Per state: the scans at which its timer enters its next region."""
         places = [Place("off"), Place("settling")]
         for state in range(len(self.table.states)):
-            places += [Place("run", state, region) for region in range(len(thresholds(self.table, state)) + 1)]
+            places += [Place("run", state, region) for region in range(len(self.steps[state]) + 1)]
         self.places: tuple[Place, ...] = tuple(places)
+        self.first_places = {p.state: i for i, p in reversed(list(enumerate(places))) if p.kind == "run"}
         self.layout = Layout(len(places))
         self.layout.new(READING)
         self.everywhere = tuple(range(len(places)))
@@ -71,7 +74,7 @@ class Draft:
 
     def place(self, state: int, region: int = 0) -> int:
         """Number of a running place."""
-        return self.places.index(Place("run", state, region))
+        return self.first_places[state] + region
 
     def regions(self, state: int) -> list[int]:
         """Place numbers of a state, by region."""
@@ -91,7 +94,10 @@ class Draft:
 
     def inhibited(self, output: int) -> list[int]:
         """Codes that inhibits can hold this output at."""
-        return sorted({i.position for i in self.table.inhibits if i.output == output})
+        known: dict[int, list[int]] = self.found.setdefault("inhibited", {})
+        if output not in known:
+            known[output] = sorted({i.position for i in self.table.inhibits if i.output == output})
+        return known[output]
 
     def stays(self, output: int, code: int) -> str:
         """Name of the bit 'an inhibit holds this output there'."""
@@ -153,6 +159,16 @@ class Draft:
             if text is not None and fact in t.leaves(text.expression):
                 return True
         return False
+
+    def away(self, contact: str) -> dict[str, bool | int]:
+        """Where a contact's key is carried onto the pad: what must be so for it to stand at its word. The first part
+        of a walk is left out: the box may still see the key for its filter time."""
+        known: dict[str, dict[str, bool | int]] = self.found.setdefault("away", {})
+        if contact not in known:
+            from sequencer.proof.people import NEAR, ON_PAD, carried
+
+            known[contact] = {NEAR: False, ON_PAD: False} if contact in carried(self) else {}
+        return known[contact]
 
     def _word(self, contact: str) -> str:
         part = self.pad.inputs[contact]

@@ -103,7 +103,7 @@ def _input(draft: Draft, name: str, mode: str) -> Edit:
     if name in draft.by_hand:
         return Edit(blind=draft.layout.mask([draft.by_hand[name]]))
     if name not in draft.tracked:
-        return Edit()
+        return Edit(loose=frozenset({name})) if True in shown and draft.away(name) else Edit()
     seen, fresh = draft.seen(name), draft.fresh(name)
 
     def write() -> None:
@@ -184,10 +184,8 @@ def _people(draft: Draft, part: PadPart, name: str, mode: str) -> Edit:
         return Edit(_rows(draft, lambda: draft.row("someone whom nobody counted walks in", "slip", {STRANGER: False}, {STRANGER: True}, tag="slip walks in")))
     if mode == "misreads":
         return Edit(_rows(draft, lambda: people.walks(draft, people.allowed(draft), dials=False)))
-    gate = draft.tracked.get(part.gate or "")
-    if gate is None:
-        return Edit()
-    return Edit(_rows(draft, lambda: moves(draft, "the gate is shut with someone inside", "slip", gate, True, tag="gate shuts")))
+    left = lambda: draft.row("everyone is counted out, but one is still there", "slip", {people.ON_PAD: True}, {people.ON_PAD: False, STRANGER: True}, tag="slip miscounts")  # noqa: E731
+    return Edit(_rows(draft, left))
 
 
 def changed(draft: Draft, system: System, edit: Edit) -> list[Row]:

@@ -29,14 +29,17 @@ def overshoot(output: str) -> str:
 
 def fillers(draft: Draft) -> list[str]:
     """Valves that let gas in from somewhere."""
-    found = []
+    if "fillers" in draft.found:
+        return draft.found["fillers"]  # type: ignore[no-any-return]
+    found: list[str] = []
     for volume in draft.bands.edges:
         for line in draft.durations.around(volume):
             part = draft.pad.site[line]
             assert isinstance(part, LinePart)
             if draft.durations.feeds(line, volume) and part.opened_by in draft.pad.outputs:
                 found.append(part.opened_by)
-    return list(dict.fromkeys(found))
+    draft.found["fillers"] = list(dict.fromkeys(found))
+    return draft.found["fillers"]  # type: ignore[no-any-return]
 
 
 def lay_out(draft: Draft) -> None:

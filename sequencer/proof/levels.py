@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 
-from sequencer.description.faults import Fault
+from sequencer.description.faults import Fault, faults
+from sequencer.description.pad import Pad
 from sequencer.proof.campaign import Campaign
 from sequencer.proof.result import InterlockResult
 
@@ -61,6 +63,19 @@ def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: in
     if unseen:
         level += f" ({len(unseen)} sets beyond what is asked were not explored to the end)"
     return replace(base, level=level, withstands=reached)
+
+
+def common_causes(pad: Pad, cuts: list[Cut]) -> Iterator[str]:
+    """What one shared wire, supply or declared cause does: it is one fault that completes a cut set of several."""
+    groups: dict[str, set[str]] = {name: set(members) for name, members in pad.shared.items()}
+    for name, part in [*pad.inputs.items(), *pad.outputs.items()]:
+        wire = getattr(part, "wire", None)
+        if wire is not None:
+            groups.setdefault(f"wire {wire}", set()).update(f.name for f in faults(pad) if f.part == name and f.kind == "equipment")
+    for cause, members in groups.items():
+        for cut in cuts:
+            if len(cut) > 1 and all(f.name in members for f in cut):
+                yield f"{cause}: {' with '.join(f.name for f in cut)}"
 
 
 def _names(cuts: list[Cut], most: int = 4) -> str:

@@ -15,7 +15,7 @@ from sequencer.proof.bands import dial_limits
 from sequencer.proof.draft import Draft
 from sequencer.proof.durations import FACTOR
 from sequencer.proof.gas import empties, valve
-from sequencer.proof.parts import moves
+from sequencer.proof.parts import driven, moves
 from sequencer.proof.system import Race
 from sequencer.proof.words import EVERYTHING, Cube
 
@@ -89,14 +89,22 @@ def _emptied(draft: Draft) -> dict[str, Emptied]:
 
 
 def carried(draft: Draft) -> list[str]:
-    """Contacts whose key a role carries onto the pad."""
+    """Contacts whose key a role carries onto the pad (a race: the box sees it gone in the first part of a walk)."""
+    ground = pad_of(draft)
+    if ground is None:
+        return []
     walkers = {s.who for s in draft.pad.crew.steps if s.walk}
     found = []
     for role, part in draft.pad.crew.roles.items():
         if role not in walkers or not part.holds:
             continue
         words = set(part.holds.replace("the ", "").split())
-        found += [n for n, i in draft.pad.inputs.items() if isinstance(i, ContactInput) and n in words]
+        for name, one in draft.pad.inputs.items():
+            if isinstance(one, ContactInput) and name in words and draft.durations.follows(name) < FIRST * ground.walk.si:
+                draft.race(
+                    Race(f"the box sees {name} away from '{one.contact.word}'", draft.durations.follows(name), "the first part of a walk", FIRST * ground.walk.si, "file")
+                )
+                found.append(name)
     return found
 
 
@@ -179,6 +187,9 @@ def _arrival(draft: Draft, part: PadPart, empty: dict[str, Emptied]) -> None:
         for output in _inflow(draft, volume):
             race = Race(f"{output} shuts", draft.durations.stroke(output), walk, seconds, "file", frozenset({output}))
             unless.append((draft.layout.cube({since(volume): True, valve(output): True}), draft.race(race)))
+        for output in sorted(e.parts & set(driven(draft)) - set(_inflow(draft, volume))):
+            race = Race(f"{output} opens", draft.durations.stroke(output), walk, seconds, "file", frozenset({output}))
+            unless.append((draft.layout.cube({since(volume): True, valve(output): False}), draft.race(race)))
         shown = "its highest pressure" if e.staged else "what its dial let pass"
         race = Race(f"{volume} vents from {shown} to below {e.bit.split('least ')[1]}", e.most, walk, seconds, "physics", e.parts)
         unless.append((draft.layout.cube({since(volume): True, e.bit: True}), draft.race(race)))

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from sequencer.description.faults import Fault
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
-from sequencer.proof import levels, possible, timed
+from sequencer.proof import house, levels, possible, rates, timed, why
 from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.campaign import Campaign
 from sequencer.proof.draft import Draft
@@ -18,7 +18,7 @@ from sequencer.proof.engine import Engine
 from sequencer.proof.explore import BUDGET, Explored, explore, forward
 from sequencer.proof.judging import Breach
 from sequencer.proof.replay import replay
-from sequencer.proof.result import CutSet, InterlockResult, Proof, Replay, Story
+from sequencer.proof.result import CutSet, InterlockResult, Proof, Replay, Story, Why
 from sequencer.proof.stories import path, told_lines
 from sequencer.proof.system import System
 
@@ -42,6 +42,7 @@ class Options:
     seconds: float = 300.0
     stories: int = 1
     replays: bool = True
+    why: bool = False
 
 
 @dataclass
@@ -77,8 +78,12 @@ class Work:
 
 def prove(pad: Pad, options: Options | None = None, progress: Callable[[str], None] | None = None) -> Proof:
     """Prove a pad's interlocks in its finite abstraction. Raises TooLarge when it does not fit."""
-    begun = time.monotonic()
-    work = Work(pad, options or Options(), progress or (lambda text: None))
+    return worked(Work(pad, options or Options(), progress or (lambda text: None)))
+
+
+def worked(work: Work) -> Proof:
+    """The whole proof of a `Work`, which keeps system and reached set for those who want to look at them."""
+    begun, pad = time.monotonic(), work.pad
     work.explore()
     results = tuple(_judged(work, name, rule) for name, rule in pad.interlocks.items())
     campaign, system = work.campaign, work.system
@@ -88,8 +93,12 @@ def prove(pad: Pad, options: Options | None = None, progress: Callable[[str], No
         system.races, tuple(work.draft.assumed), tuple((one.fault, one.because) for one in pad.left_out),
         sum(len(k.faults) for k in campaign.kinds) if campaign else 0, work.options.faults, work.explored.count,
         work.explored.transitions, len(work.explored.layers) - 1, len(system.layout.index), campaign.sets if campaign else 0,
-        campaign.situations if campaign else 0, unfinished, time.monotonic() - begun, results,
+        campaign.situations if campaign else 0, unfinished, time.monotonic() - begun, results, house.judged(work.draft), _reasons(work),
     )  # fmt: skip
+
+
+def _reasons(work: Work) -> tuple[Why, ...]:
+    return why.reasons(work.draft, work.system, work.explored, work.engine, work.say) if work.options.why else ()
 
 
 def told(rule: Interlock) -> tuple[str, str]:
@@ -132,7 +141,11 @@ def _reached(work: Work, base: InterlockResult, name: str) -> InterlockResult:
     cuts = levels.minimal(work.campaign.cuts[number])
     result = levels.against(base, cuts, work.campaign, work.options.faults)
     shown = levels.worth_telling(cuts, base.asked, work.options.stories)
-    return replace(result, cuts=tuple(_cut(work, cut, number, name, cut in shown) for cut in cuts))
+    per_hour = {name: rate.si * 3600.0 for name, rate in work.pad.rates.items()}
+    top = rates.top_event([tuple(f.name for f in cut) for cut in cuts], per_hour) if per_hour else None
+    common = tuple(levels.common_causes(work.pad, cuts))
+    told_cuts = tuple(_cut(work, cut, number, name, cut in shown) for cut in cuts)
+    return replace(result, cuts=told_cuts, common=common, top=top)
 
 
 def _cut(work: Work, cut: tuple[Fault, ...], number: int, name: str, story: bool) -> CutSet:

@@ -98,8 +98,8 @@ def events_of(draft: Draft, system: System, steps: list[StoryStep], strikes: Map
     roles = list(draft.pad.crew.roles)
     walker = next((s.who for s in draft.pad.crew.steps if s.walk), roles[0] if roles else "")
     if draft.layout.has(ON_PAD) and steps and not steps[0].word & draft.layout.mask([ON_PAD]):
-        for role, part in draft.pad.crew.roles.items():
-            if part.starts == "pad" and system.rows[steps[0].row].tag != "walk out":
+        for role, person in draft.pad.crew.roles.items():
+            if person.starts == "pad" and system.rows[steps[0].row].tag != "walk out":
                 script.add(Walk(role, "out"), At(0), role)
     for number, step in enumerate(steps):
         row = system.rows[step.row]
@@ -226,9 +226,7 @@ def _scan(script: Script, draft: Draft, system: System, step: StoryStep, origin:
     if origin is None:
         if row.to is not None:
             place = draft.places[row.to]
-            from sequencer.proof.draft import thresholds
-
-            seconds = thresholds(draft.table, place.state)[place.region - 1] * draft.pad.scan_ms
+            seconds = draft.steps[place.state][place.region - 1] * draft.pad.scan_ms
             script.stand(script.state, seconds)
         return
     table_row = draft.table.rows[origin]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from sequencer.proof.rates import TopEvent
 from sequencer.proof.system import Race
 
 Outcome = Literal["holds", "broken", "not shown", "not examined", "waived"]
@@ -74,8 +75,35 @@ class InterlockResult:
     story: Story | None = None
     cuts: tuple[CutSet, ...] = ()
     parts: tuple[Part, ...] = ()
+    common: tuple[str, ...] = ()
+    """Common causes that complete a cut set."""
+    top: TopEvent | None = None
     why: str = ""
     waived: str | None = None
+
+
+@dataclass(frozen=True)
+class HouseResult:
+    """One house rule: what it wants, where it comes from, and what speaks against it in this file."""
+
+    name: str
+    says: str
+    source: str
+    outcome: Outcome
+    against: tuple[str, ...] = ()
+    waived: str | None = None
+
+
+@dataclass(frozen=True)
+class Why:
+    """What one literal, trip or inhibit is for. `verdict`: 'needed' (with the rules that fail without it), 'redundant',
+    'equivalent'."""
+
+    where: str
+    what: str
+    verdict: Literal["needed", "redundant", "equivalent"]
+    rules: tuple[str, ...] = ()
+    story: Story | None = None
 
 
 @dataclass(frozen=True)
@@ -104,7 +132,10 @@ class Proof:
     """Sets of faults that were not explored to the end: nothing is said about them."""
     seconds: float
     interlocks: tuple[InterlockResult, ...]
+    house: tuple[HouseResult, ...] = ()
+    why: tuple[Why, ...] = ()
 
     @property
     def holds(self) -> bool:
-        return all(r.outcome in ("holds", "waived") for r in self.interlocks)
+        outcomes = [r.outcome for r in self.interlocks] + [r.outcome for r in self.house]
+        return all(outcome in ("holds", "waived") for outcome in outcomes)

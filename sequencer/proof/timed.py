@@ -14,7 +14,7 @@ from sequencer.description import terms as t
 from sequencer.description.box import ContactInput, ServoOutput
 from sequencer.description.grounds import HeadPart, LinkPart, ServoPart, WirePart
 from sequencer.description.sequence import Lasts, Must, Reaction
-from sequencer.proof.draft import Draft, thresholds
+from sequencer.proof.draft import Draft
 from sequencer.proof.explore import Explored
 from sequencer.proof.result import InterlockResult, Part
 from sequencer.proof.system import System
@@ -47,8 +47,8 @@ def _reaction(draft: Draft, explored: Explored, base: InterlockResult, rule: Rea
     at_word = cause.wanted == wanted
     level = at_word == contact.contact.closed_means_word
     number = [c.name for c in draft.table.contacts].index(cause.input)
-    bits = _turned(draft, number, level)
-    missing = [draft.table.states[s].name for s in _states(draft, explored) if not _brings(draft, s, bits, effects)]
+    bits = turned(draft, number, level)
+    missing = [draft.table.states[s].name for s in _states(draft, explored) if not brings(draft, s, bits, effects)]
     parts = list(_parts(draft, cause.input, number, level, effects))
     total = sum(p.seconds for p in parts)
     if missing:
@@ -76,7 +76,7 @@ def _commands(expression: t.Expression) -> dict[int, int] | str | None:
     return " ".join(f"{i.output}={i.position}" for i in items if isinstance(i, t.CommandedTo))
 
 
-def _turned(draft: Draft, contact: int, level: bool) -> dict[int, int]:
+def turned(draft: Draft, contact: int, level: bool) -> dict[int, int]:
     """{condition bit: value} that the contact standing at this level brings about, whatever else is true."""
     found: dict[int, int] = {}
     for i, bit in enumerate(draft.table.bits):
@@ -97,7 +97,7 @@ def _effect(effects: object, draft: Draft) -> dict[int, int]:
     return {names.index(o): draft.table.outputs[names.index(o)].positions.index(p) for o, p in pairs if o in names}
 
 
-def _brings(draft: Draft, state: int, bits: dict[int, int], effects: object) -> bool:
+def brings(draft: Draft, state: int, bits: dict[int, int], effects: object) -> bool:
     """Whether in this state the cause surely commands the effect: by its outputs, an inhibit, or a row that fires."""
     wanted = _effect(effects, draft)
     if _holds(draft, state, bits, wanted):
@@ -230,5 +230,3 @@ def _shortest(draft: Draft, inside: set[int]) -> float:
         leasts += [r.least for r in draft.table.rows[spec.first_row : spec.end_row] if r.to not in inside]
     return min(leasts, default=0) * draft.durations.scan
 
-
-__all__ = ["judged", "thresholds"]

@@ -39,13 +39,35 @@ def text(proof: Proof) -> str:
         "Interlocks",
     ]
     for result in proof.interlocks:
-        out.append(_line(result))
+        out += [_line(result), *_extra(result)]
+    out += ["", "House rules"]
+    for house in proof.house:
+        mark = {"broken": "BROKEN"}.get(house.outcome, house.outcome)
+        waived = f" (waived: {house.waived})" if house.waived else ""
+        out.append(_wrapped(f"{house.name}: {mark}; {house.says}{waived}", "  ", "    "))
+        out += [_wrapped(one, "    - ", "      ") for one in house.against[:6]]
+    out += _why(proof)
     for result in proof.interlocks:
         stories = [result.story, *(cut.story for cut in result.cuts)]
         for story in stories:
             if story is not None:
                 out += ["", _wrapped(f"{result.name}: {result.text}"), *_story(story)]
     return "\n".join(out)
+
+
+def _why(proof: Proof) -> list[str]:
+    """What each permissive, trip and inhibit is for."""
+    if not proof.why:
+        return []
+    out = ["", "Why each of them is there (without faults)"]
+    for one in proof.why:
+        what = {
+            "needed": f"needed: without it {', '.join(one.rules)} breaks",
+            "redundant": "nothing breaks without it: something else carries it too",
+            "equivalent": "equivalent here: the same situations are reached without it",
+        }[one.verdict]
+        out.append(_wrapped(f"{one.where}, {one.what}: {what}", "  ", "    "))
+    return out
 
 
 def _faults(proof: Proof) -> list[str]:
@@ -69,6 +91,16 @@ def _races(proof: Proof) -> list[str]:
         tightest = min(same, key=lambda race: race.second_least)
         more = f", and {len(same) - 1} longer" if len(same) > 1 else ""
         out.append(_wrapped(f"{tightest}{more}", "  - ", "    "))
+    return out
+
+
+def _extra(result: InterlockResult) -> list[str]:
+    out = [_wrapped(f"common cause {one}", "      ", "        ") for one in result.common[:6]]
+    if result.top is not None:
+        out.append(_wrapped(
+            f"in one hour of exposure, by the file's rates: exact {result.top.exact:.3g}, min-cut bound {result.top.bound:.3g}, "
+            f"rare-event {result.top.rare:.3g}; {result.top.without_rates} cut sets have no rates and are not in it", "      ", "        ",
+        ))  # fmt: skip
     return out
 
 
