@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from pathlib import Path
 from typing import Annotated
@@ -32,7 +33,7 @@ def command(
 
     pad = load(file)
     sheet = sizing_sheet(pad)
-    wrong: HowWrong | None = ask(pad, _progress) if how_wrong else None
+    wrong: HowWrong | None = ask(pad, _progress, jobs=min(4, os.cpu_count() or 1)) if how_wrong else None
     if plot is not None:
         from sequencer.report.plot_sizing import plot_sizing
 

@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from sequencer.description import terms as t
 from sequencer.description.box import AnalogInput, ContactInput
-from sequencer.description.grounds import HeadPart, LinkPart, PinPart
+from sequencer.description.grounds import HeadPart, PinPart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Never
-
-MOST_LATENCY = 0.040  # s, assumed where the file gives none (see grounds.LinkPart)
-MOST_LAG = 0.005  # s, assumed sensor lag, three time constants taken
+from sequencer.site.reaction import link_latency, sensor_lag
 
 
 def allowance_ms(pad: Pad, rule: Never) -> int:
@@ -39,21 +37,18 @@ def _sensed_after(pad: Pad, fact: t.Expression) -> float:
     """Longest time (s) from the fact coming true until a condition that looks at it has turned."""
     if isinstance(fact, t.PressureIs):
         names = [n for n, p in pad.inputs.items() if isinstance(p, AnalogInput) and p.reads == fact.volume]
-        lag = max((3 * (p.lag.si if p.lag else MOST_LAG) for p in map(pad.inputs.get, names) if isinstance(p, AnalogInput)), default=0.0)
+        lag = max((3 * sensor_lag(pad, name)[0].high for name in names), default=0.0)
         return lag + max((_delay(c, names, fact.at_least) for c in pad.conditions.values()), default=0.0)
     sensing = _contacts(pad, fact)
     longest = 0.0
     for name in sensing:
         part = pad.inputs[name]
         assert isinstance(part, ContactInput)
-        latency = max((_latency(link) for link in pad.parts(LinkPart).values() if name in link.carries), default=0.0)
+        carried = link_latency(pad, name)[0]
+        latency = carried.high if carried is not None else 0.0
         delays = max((_delay(c, [name], None) for c in pad.conditions.values()), default=0.0)
         longest = max(longest, latency + part.steady_for.si + delays)
     return longest
-
-
-def _latency(link: LinkPart) -> float:
-    return link.latency.high if link.latency else MOST_LATENCY
 
 
 def _contacts(pad: Pad, fact: t.Expression) -> list[str]:

@@ -2,55 +2,34 @@
 
 Every quantity of the file is scaled in the read `Pad` itself, the sheet is worked out again, and the edge is bisected.
 A line gets worse when its judgement falls (holds, thin, fails); a finding of critical reading that was not there, and a
-file that can no longer be worked with, count too.
+file that can no longer be worked with, count too. So does a race that the proof leans on and that is lost: not there any
+more, or no longer won by its factor.
 """
 
 from __future__ import annotations
 
-import dataclasses
-import re
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
-from typing import Any
-
-from pydantic import BaseModel
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import cached_property
 
 from sequencer.description.pad import Pad
 from sequencer.description.reading.analog import look as analog_topic
 from sequencer.description.reading.outputs import look as outputs_topic
 from sequencer.description.reading.people_and_gas import look as gas_topic
 from sequencer.description.reading.view import View
-from sequencer.errors import Place, SequencerError
-from sequencer.quantities import UNITS, Quantity, Span, show
+from sequencer.errors import SequencerError
 from sequencer.sizing.build import numbers_sheet
+from sequencer.sizing.changing import Number, changed, is_zero, numbers_of, value_at
+from sequencer.sizing.races import Standing, leaned_on, standings
 
-Path = tuple[str | int, ...]
-LOOKED_AT = ("scan", "inputs", "outputs", "conditions", "states", "trips", "interlocks", "site", "cards")
-UP = (1.02, 1.05, 1.1, 1.2, 1.35, 1.6, 2.0, 3.0, 4.0)
-"""Factors tried outward before bisecting; downward their reciprocals. Beyond the last nothing is claimed."""
-SCREEN = (4.0, 1.35)
-KELVIN = 50.0
-"""A temperature is moved by up to this, not scaled."""
-_SPELLINGS = "|".join(sorted(map(re.escape, UNITS), key=len, reverse=True))
-_EMBEDDED = re.compile(rf"(?<![A-Za-z_0-9.])(\d+(?:\.\d+)?) ({_SPELLINGS})(?![A-Za-z_])")
+UP = (1.02, 1.05, 1.1, 1.2, 1.35, 1.6, 2.03, 2.97, 3.97)
+"""Factors tried outward before bisecting; downward their reciprocals. Beyond the last nothing is claimed. No round
+ones: times of a file are often in round ratios, and two moments of a state that fall together would look like one lost."""
+SCREEN = 1.35
 TOPICS: tuple[Callable[[View], None], ...] = (analog_topic, gas_topic, outputs_topic)
 """What critical reading says about values; its other topics are about logic and about how a time is written."""
 _RANK = {"": 0, "holds": 0, "thin": 1, "fails": 2}
-
-
-@dataclass(frozen=True)
-class Number:
-    """One number of the file: where in the `Pad` (path), how it reads, its place, and for texts which one in it."""
-
-    path: Path
-    text: str
-    place: Place
-    inside: int = -1
-
-    @property
-    def name(self) -> str:
-        """The path as the file's keys, without inner parts of a sentence."""
-        return ".".join(str(step) for step in self.path if not str(step).startswith("~"))
 
 
 @dataclass(frozen=True)
@@ -83,83 +62,10 @@ class HowWrong:
     slacks: tuple[Slack, ...]
     looked_at: int
     zeros: tuple[str, ...]
-    limits: str = "each number alone, up to four times or a quarter, temperatures by 50 K; against this sheet and what check says about values; crew and drills are not looked at, the proof is not asked again"
-
-
-def numbers_of(pad: Pad) -> list[Number]:
-    """Every quantity of the parts the sheet may depend on, in file order."""
-    return [n for key in LOOKED_AT for n in _walk(pad, getattr(pad, key), (key,), (key,))]
-
-
-def _walk(pad: Pad, value: Any, path: Path, at: Path) -> Iterator[Number]:
-    if isinstance(value, Quantity | Span):
-        yield Number(path, value.text, pad.place(*at))
-    elif isinstance(value, BaseModel):
-        for name in type(value).model_fields:
-            yield from _walk(pad, getattr(value, name), (*path, name), (*at, name))
-    elif isinstance(value, dict):
-        for key, item in value.items():
-            yield from _walk(pad, item, (*path, key), (*at, key))
-    elif isinstance(value, list | tuple):
-        for index, item in enumerate(value):
-            yield from _walk(pad, item, (*path, index), (*at, index))
-    elif dataclasses.is_dataclass(value) and not isinstance(value, type):
-        for one in dataclasses.fields(value):
-            yield from _walk(pad, getattr(value, one.name), (*path, f"~{one.name}"), at)
-    elif isinstance(value, str) and path[0] == "site":
-        for number, found in enumerate(_EMBEDDED.finditer(value)):
-            yield Number(path, found.group(), pad.place(*at), number)
-
-
-def changed(pad: Pad, number: Number, by: float) -> Pad:
-    """A copy of the pad with one number scaled (temperatures: moved by (by - 1) * 50 K)."""
-    return _rebuilt(pad, number.path, lambda value: _scaled(value, number, by))  # type: ignore[no-any-return]  # a Pad again
-
-
-def _rebuilt(value: Any, path: Path, change: Callable[[Any], Any]) -> Any:
-    if not path:
-        return change(value)
-    step, rest = path[0], path[1:]
-    if isinstance(value, BaseModel):
-        return value.model_copy(update={str(step): _rebuilt(getattr(value, str(step)), rest, change)})
-    if isinstance(value, dict):
-        return {key: _rebuilt(item, rest, change) if key == step else item for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return type(value)(_rebuilt(item, rest, change) if i == step else item for i, item in enumerate(value))
-    name = str(step).removeprefix("~")
-    return replace(value, **{name: _rebuilt(getattr(value, name), rest, change)})
-
-
-def _scaled(value: Any, number: Number, by: float) -> Any:
-    if isinstance(value, str):
-        return _EMBEDDED.sub(_Nth(number.inside, by), value)
-    if value.kind == "temperature":
-        move = (by - 1.0) * KELVIN
-        if isinstance(value, Quantity):
-            return replace(value, si=value.si + move, text=show(value.si + move, "K"))
-        return replace(value, low=value.low + move, nominal=value.nominal + move, high=value.high + move)
-    if isinstance(value, Quantity):
-        return replace(value, si=value.si * by, text=_text(value, by))
-    return replace(value, low=value.low * by, nominal=value.nominal * by, high=value.high * by, text=value.text)
-
-
-def _text(value: Quantity | Span, by: float) -> str:
-    """The changed value as the file would write it."""
-    found = re.match(r"\s*([+-]?\d+(?:\.\d+)?)\s*([A-Za-z%][A-Za-z%/ ]*?)?(?=\s*(?:\(|$|abs|gauge))", value.text)
-    if found is None:
-        return value.text
-    return f"{float(found[1]) * by:.4g} {found[2] or ''}".strip()
-
-
-class _Nth:
-    """Replaces the n-th quantity of a text by its scaled self."""
-
-    def __init__(self, wanted: int, by: float) -> None:
-        self.wanted, self.by, self.seen = wanted, by, -1
-
-    def __call__(self, found: re.Match[str]) -> str:
-        self.seen += 1
-        return found.group() if self.seen != self.wanted else f"{float(found[1]) * self.by:.9f} {found[2]}"
+    limits: str = (
+        "each number alone, up to nearly four times or a quarter, temperatures by 50 K; against this sheet, the races that the proof "
+        "leans on, and what check says about values; crew and drills are not looked at, the proof's search is not run again"
+    )
 
 
 def judgements(pad: Pad) -> dict[str, str]:
@@ -187,55 +93,111 @@ def worse(before: dict[str, str], after: dict[str, str]) -> str:
     return f"{gone}: can no longer be worked out" if gone else ""
 
 
-def how_wrong(pad: Pad, progress: Callable[[int, int], None] = lambda done, of: None) -> HowWrong:
-    """Scale every number of the pad each way until a judgement gets worse; thinnest first. `progress(done, of)`."""
-    before = judgements(pad)
-    found = numbers_of(pad)
-    slacks, zeros = [], []
-    for index, number in enumerate(found):
-        progress(index, len(found))
-        if _is_zero(pad, number):
-            zeros.append(number.name)
-            continue
-        slack = Slack(number, _edge(pad, number, before, True), _edge(pad, number, before, False))
-        if slack.up is not None or slack.down is not None:
-            slacks.append(slack)
-    progress(len(found), len(found))
-    return HowWrong(tuple(sorted(slacks, key=lambda s: s.thinnest)), len(found), tuple(zeros))
+class Asker:
+    """The questions about one pad: what gets worse when one number is scaled."""
+
+    def __init__(self, pad: Pad) -> None:
+        self.pad = pad
+        self.before = judgements(pad)
+        self.leaned = leaned_on(pad)
+
+    @cached_property
+    def races(self) -> dict[str, Standing]:
+        """The races of the unchanged pad that the proof leans on and that are won."""
+        if not self.leaned:
+            return {}
+        return {key: one for key, one in standings(self.pad).items() if key in self.leaned and one.won}
+
+    def flips(self, number: Number, by: float) -> str:
+        """What gets worse in words, '' when nothing does: on the sheet, else among the races."""
+        return self.worse(number, by) or self.lost(number, by)
+
+    def worse(self, number: Number, by: float) -> str:
+        """The line of the sheet that gets worse."""
+        return worse(self.before, judgements(changed(self.pad, number, by)))
+
+    def lost(self, number: Number, by: float) -> str:
+        """The race that is lost."""
+        if not self.races:
+            return ""
+        try:
+            now = standings(changed(self.pad, number, by))
+        except (SequencerError, ArithmeticError, ValueError, AssertionError, KeyError):
+            return "the proof can no longer take the file"
+        return next((f"race lost: {self.leaned[key]}" for key, one in self.races.items() if one.lost(now.get(key))), "")
+
+    def slack(self, number: Number) -> Slack:
+        """Both edges of one number."""
+        return Slack(number, self._edge(number, 1.0), self._edge(number, -1.0))
+
+    def _edge(self, number: Number, sign: float) -> Edge | None:
+        """The sheet's edge, which is quick to find; nearer than that, the races'."""
+        sheet = _bisected(lambda by: bool(self.worse(number, by**sign)), UP)
+        reach = UP[-1] if sheet is None else sheet[0]
+        steps = [*(by for by in UP if by < reach), reach]
+        race = _bisected(lambda by: bool(self.lost(number, by**sign)), steps) if reach > 1.0 else None
+        found = race or sheet
+        if found is None:
+            return None
+        by = found[1] ** sign
+        return Edge(by, value_at(number, by), self.flips(number, by))
 
 
-def _is_zero(pad: Pad, number: Number) -> bool:
-    found = re.match(r"\s*[+-]?0+(?:\.0+)?(?![\d.])", number.text)
-    return found is not None and "(" not in number.text and not number.text.strip().endswith("degC")
-
-
-def _edge(pad: Pad, number: Number, before: dict[str, str], up: bool) -> Edge | None:
-    def flips(by: float) -> str:
-        return worse(before, judgements(changed(pad, number, by)))
-
-    sign = 1.0 if up else -1.0
-    if not any(flips(by**sign) for by in SCREEN):
+def _bisected(flips: Callable[[float], bool], steps: Sequence[float]) -> tuple[float, float] | None:
+    """(last factor without, first factor with a flip), from 1 outward; None where nothing flips at the last step nor
+    at the one nearest to SCREEN: what flips only between two of them is not looked for."""
+    near = max((by for by in steps if by <= SCREEN), default=steps[-1])
+    if not flips(steps[-1]) and not (near < steps[-1] and flips(near)):
         return None
-    last = 1.0
-    for step in UP:
-        by = step**sign
+    inner, outer = 1.0, steps[-1]
+    for by in steps:
         if flips(by):
+            outer = by
             break
-        last = by
-    else:
-        return None
-    inner, outer = last, by
-    for _ in range(9):
+        inner = by
+    while outer / inner > 1.0005:
         middle = (inner * outer) ** 0.5
         if flips(middle):
             outer = middle
         else:
             inner = middle
-    return Edge(outer, _value_at(pad, number, outer), flips(outer))
+    return inner, outer
 
 
-def _value_at(pad: Pad, number: Number, by: float) -> str:
-    if number.text.strip().endswith(("degC", "K")):
-        return f"{(by - 1.0) * KELVIN:+.1f} K"
-    found = re.match(r"\s*(?:every |at least )?([+-]?\d+(?:\.\d+)?)\s*([A-Za-z%][A-Za-z%/ ]*?)?\s*(?:\(.*|$|abs|gauge)", number.text)
-    return f"{float(found[1]) * by:.4g} {found[2] or ''}".strip() if found else f"x {by:.3g}"
+def how_wrong(pad: Pad, progress: Callable[[int, int], None] = lambda done, of: None, jobs: int = 1) -> HowWrong:
+    """Scale every number of the pad each way until something gets worse; thinnest first. `progress(done, of)`.
+
+    jobs: processes at once; the answer is the same.
+    """
+    found = numbers_of(pad)
+    zeros = tuple(number.name for number in found if is_zero(number))
+    asked = [number for number in found if not is_zero(number)]
+    slacks = []
+    progress(0, len(found))
+    for done, slack in enumerate(_slacks(pad, asked, jobs), 1):
+        progress(done, len(found))
+        if slack.up is not None or slack.down is not None:
+            slacks.append(slack)
+    progress(len(found), len(found))
+    return HowWrong(tuple(sorted(slacks, key=lambda s: s.thinnest)), len(found), zeros)
+
+
+def _slacks(pad: Pad, asked: list[Number], jobs: int) -> Iterator[Slack]:
+    if jobs < 2:
+        yield from map(Asker(pad).slack, asked)
+        return
+    with ProcessPoolExecutor(jobs, initializer=_begin, initargs=(pad,)) as pool:
+        yield from pool.map(_slack_there, asked)
+
+
+_asker: Asker | None = None
+
+
+def _begin(pad: Pad) -> None:
+    global _asker
+    _asker = Asker(pad)
+
+
+def _slack_there(number: Number) -> Slack:
+    assert _asker is not None
+    return _asker.slack(number)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
+
 from sequencer.description.pad import Pad
 from sequencer.errors import SequencerError
-from sequencer.proof.build import draft_of
+from sequencer.proof.build import draft_of, races_of
+from sequencer.proof.controller import races as timed
+from sequencer.proof.draft import Draft
 from sequencer.proof.durations import FACTOR
 from sequencer.proof.system import Race
 from sequencer.sizing.sheet import Line, Section, ratio
@@ -36,11 +41,74 @@ def race_section(pad: Pad) -> Section:
     return Section("Races the proof leans on", about, tuple(lines))
 
 
+@dataclass(frozen=True)
+class Standing:
+    """How a race stands: its two durations, whether it is won by its factor, and for a vent the level it comes below
+    (its number from the lowest, and gauge Pa)."""
+
+    first_most: float
+    second_least: float
+    won: bool
+    level: int = 0
+    pressure: float = 0.0
+
+    def lost(self, now: Standing | None) -> bool:
+        """Whether the race is lost in a changed pad: not there, not won, or it only comes below a higher level."""
+        return now is None or not now.won or (now.level > self.level and now.pressure > 1.1 * self.pressure)
+
+
+def leaned_on(pad: Pad) -> dict[str, str]:
+    """{name that stays when a number of the file changes: the race in words} of every race the proof leans on.
+    Empty for a pad that the proof cannot take."""
+    try:
+        draft = draft_of(pad)
+    except SequencerError:
+        return {}
+    races = tuple(draft.races)
+    moments = timed(draft)
+    return {_key(moments, race): str(race) for race in races}
+
+
+def standings(pad: Pad) -> dict[str, Standing]:
+    """{the same names: how the race stands}, the worst where one name has several; some may be there that the proof does
+    not come to. Raises SequencerError for a pad that the proof cannot take."""
+    draft = races_of(pad)
+    moments, levels = timed(draft), _levels(draft)
+    found: dict[str, Standing] = {}
+    for race in draft.races:
+        key, vents = _key(moments, race), _VENTS.match(race.first)
+        level = levels.get(f"{vents[1]} {vents[3]}", (0, 0.0)) if vents is not None else (0, 0.0)
+        one = Standing(race.first_most, race.second_least, _margin(race.source, race.first_most, race.second_least) >= 1.0, *level)
+        if key not in found or one.second_least < found[key].second_least:
+            found[key] = one
+    return found
+
+
+def _margin(source: str, most: float, least: float) -> float:
+    return ratio(least, (FACTOR if source == "physics" else 1.0) * most)
+
+
+_VENTS = re.compile(r"(\w+) (vents from .*) to below (.+)$")
+
+
+def _levels(draft: Draft) -> dict[str, tuple[int, float]]:
+    """{a level as the races say it: its number from the lowest, gauge Pa}."""
+    return {
+        f"{volume} {draft.bands.name(volume, edge).split('least ')[1]}": (number, edge)
+        for volume, edges in draft.bands.edges.items() for number, edge in enumerate(edges, 1)
+    }  # fmt: skip
+
+
+def _key(moments: dict[str, str], race: Race) -> str:
+    vents = _VENTS.match(race.first)
+    first = race.first if vents is None else f"{vents[1]} {vents[2]}"
+    return f"{first} before {moments.get(race.second, race.second)}"
+
+
 def _line(name: str, most: float, source: str, races: list[Race]) -> Line:
     nearest = min(races, key=lambda race: race.second_least)
     others = [race.second for race in races if race is not nearest]
-    factor = FACTOR if source == "physics" else 1.0
     return Line(
-        name, most, "s", WON[source], nearest.second_least, nearest.second, ratio(nearest.second_least, factor * most), 1.2,
+        name, most, "s", WON[source], nearest.second_least, nearest.second, _margin(source, most, nearest.second_least), 1.2,
         f"before {nearest.second}", note=f"also before {', '.join(others)}" if others else "",
     )  # fmt: skip

@@ -5,19 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sequencer.description import terms as t
-from sequencer.description.box import (
-    AnalogInput,
-    ContactInput,
-    LampOutput,
-    RelayOutput,
-    ServoOutput,
-    ValveOutput,
-)
-from sequencer.description.grounds import LinePart, LinkPart, PadPart
+from sequencer.description.box import ContactInput, LampOutput, ServoOutput
+from sequencer.description.grounds import PadPart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Reaction as ReactionRule
-from sequencer.site import resolve
-from sequencer.site.assumed import assumed, given_or_assumed
+from sequencer.site.reaction import actuator, link_latency, message_period, sensor_lag
 from sequencer.sizing.filling import fastest_rate
 from sequencer.sizing.levels import Levels, accuracy_of, behind, names_in, thresholds
 from sequencer.sizing.sheet import Line, Section, ratio, shown
@@ -70,34 +62,14 @@ def _plus(delay: Delay, more: float) -> Delay:
 
 
 def _analog(pad: Pad, reading: str) -> Delay:
-    part = pad.inputs[reading]
-    assert isinstance(part, AnalogInput)
-    return Delay(given_or_assumed(part.lag, "analog.lag").high, 0.0, 0.0, () if part.lag else ("analog.lag",))
+    lag, keys = sensor_lag(pad, reading)
+    return Delay(lag.high, 0.0, 0.0, keys)
 
 
 def _link(pad: Pad, name: str) -> tuple[float, tuple[str, ...]]:
-    """Latency of the link that carries an input (0 when wired): one message period and the latency."""
-    for part in pad.parts(LinkPart).values():
-        if name in part.carries:
-            heart = pad.inputs.get(part.link)
-            period = getattr(heart, "heartbeat", None)
-            return (period.si if period else 0.0) + given_or_assumed(part.latency, "link.latency").high, () if part.latency else ("link.latency",)
-    return 0.0, ()
-
-
-def actuator(pad: Pad, output: str) -> tuple[float, tuple[str, ...]]:
-    """Longest time from a command to the thing itself, s."""
-    part = pad.outputs[output]
-    if isinstance(part, ValveOutput):
-        lines = [resolve.line(pad, n) for n, p in pad.parts(LinePart).items() if p.opened_by == output]
-        longest = max((x.stroke.high for x in lines), default=given_or_assumed(part.stroke, "line.stroke").high)
-        return longest, ("line.stroke",) if any("line.stroke" in x.assumed for x in lines) or not lines else ()
-    if isinstance(part, RelayOutput):
-        return assumed("relay.operate").high, ("relay.operate",)
-    if isinstance(part, LampOutput):
-        return assumed("lamp.operate").high, ("lamp.operate",)
-    assert isinstance(part, ServoOutput)
-    return assumed("servo_data.frame").high, ("servo_data.frame",)
+    """What an input waits for on the link that carries it (0 when wired): one message period and the latency."""
+    latency, keys = link_latency(pad, name)
+    return 0.0 if latency is None else message_period(pad, name) + latency.high, keys
 
 
 def reaction_section(pad: Pad, volumes: dict[str, Levels]) -> Section:

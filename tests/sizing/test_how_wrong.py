@@ -9,14 +9,9 @@ import pytest
 
 from sequencer.description import Pad, load, loads
 from sequencer.quantities import Quantity
-from sequencer.sizing.how_wrong import (
-    HowWrong,
-    changed,
-    how_wrong,
-    judgements,
-    numbers_of,
-    worse,
-)
+from sequencer.sizing.changing import changed, numbers_of
+from sequencer.sizing.how_wrong import Asker, HowWrong, how_wrong, judgements, worse
+from sequencer.sizing.races import leaned_on, standings
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
