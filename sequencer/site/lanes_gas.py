@@ -19,7 +19,8 @@ from numpy.typing import NDArray
 from sequencer.errors import SequencerError
 from sequencer.site.build import PadNetwork
 from sequencer.site.lanes_flow import Floats, Group, Lanes, flows, lane_paths
-from sequencer.site.lanes_step import Gathered, exchange_heat, move_gas
+from sequencer.site.lanes_heat import exchange_heat
+from sequencer.site.lanes_step import Gathered, move_gas
 from sequencer.site.network import LAG, LARGEST_CHANGE, SHORTEST
 from sequencer.site.parts import Regulator
 
@@ -113,9 +114,9 @@ class GasLanes:
         """What the openings say now: paths that may flow, those scaled, reliefs that may lift."""
         self.stirred = False
         self._open = [e for e, row in enumerate(self.opening) if np.count_nonzero(row) or np.count_nonzero(self.q[e])]
-        self.scaled = [np.count_nonzero(row != 1.0) > 0 for row in self._scale]
+        self.scaled = [bool(np.count_nonzero(row != 1.0)) for row in self._scale]
         self.least_set = [float(row.min()) for row in self._set]
-        self.lifts = [np.count_nonzero(row) > 0 or np.count_nonzero(q) > 0 for row, q in zip(self._lifted, self.q, strict=True)]
+        self.lifts = [bool(np.count_nonzero(row) or np.count_nonzero(q)) for row, q in zip(self._lifted, self.q, strict=True)]
 
     def _run(self, lanes: Lanes, h: Floats) -> None:
         self.owed[lanes] = 0.0

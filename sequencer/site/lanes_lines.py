@@ -105,19 +105,26 @@ class ValveLanes:
         self.stirred = np.zeros(self.n, dtype=bool)
         """Lanes whose lines moved in the last step."""
         self._new = np.zeros(self.n, dtype=bool)
+        for lane, world in enumerate(worlds):
+            self.stirred[lane] = True
+            self.store(world, lane)
 
     def load(self, world: World, lane: int) -> None:
+        """Bring the lane's own lines and commands up to what the rows say."""
         for line in self.lines:
             line.load(world, lane)
         world._commands = tuple(self.applied[:, lane].tolist()) if self.applied[0, lane] >= 0 else None
         world.ground.stirred |= bool(self.stirred[lane])
 
     def store(self, world: World, lane: int) -> None:
-        for line in self.lines:
-            line.store(world, lane)
+        """The other way."""
+        stirred = world.ground.stirred
+        if stirred or world.ground.moving or self.stirred[lane]:  # else no line and no supply was touched
+            for line in self.lines:
+                line.store(world, lane)
+            self.live[:, lane] = [drive.feed.live for drive in world.drives]
         self.applied[:, lane] = world._commands if world._commands is not None else -1
-        self.live[:, lane] = [drive.feed.live for drive in world.drives]
-        self.stirred[lane] = world.ground.stirred
+        self.stirred[lane] = stirred
 
     def commands(self, lane: int) -> tuple[int, ...] | None:
         """Codes commanded last, None before the first scan."""
@@ -128,7 +135,8 @@ class ValveLanes:
         other = (codes[self._others] != self.codes[self._others][:, lanes]).any(axis=0)
         self.codes[:, lanes] = codes
         self._new[lanes] = True
-        return lanes[other]
+        concerned: Ints = lanes[other]
+        return concerned
 
     def others_new(self, lane: int) -> bool:
         """Whether something but a valve has been commanded and not yet driven."""

@@ -7,7 +7,7 @@ World then decides, so that nothing is judged twice. The figures are those of pi
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,5 +131,5 @@ class HoldLanes:
         return need
 
 
-def _row(values: object) -> Floats:
-    return np.array(list(values), dtype=float)  # type: ignore[call-overload]
+def _row(values: Iterable[float]) -> Floats:
+    return np.array(list(values), dtype=np.float64)

@@ -28,7 +28,7 @@ def stream(source: random.Random) -> np.random.RandomState:
     """A numpy stream that goes on where a Python one stands: the same doubles in the same order."""
     _, state, _ = source.getstate()
     made = np.random.RandomState(np.random.MT19937(0))
-    made.set_state(("MT19937", np.array(state[:-1], dtype=np.uint32), state[-1]))
+    made.set_state(("MT19937", np.array(state[:-1], dtype=np.uint32), state[-1], 0, 0.0))
     return made
 
 

@@ -1,4 +1,4 @@
-"""One substep of many networks: the implicit solve, gas and water moved path by path, heat to the walls.
+"""One substep of many networks: the implicit solve, gas and water moved path by path.
 
 The arithmetic is that of network.py in the same order, so that a lane equals its own Network.
 """
@@ -10,15 +10,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.site.flow import CP_AIR, CV_AIR, GAMMA, R_AIR
+from sequencer.site.flow import CP_AIR, GAMMA, R_AIR
 from sequencer.site.lanes_flow import Floats, Group, Lanes
+from sequencer.site.lanes_heat import update
 from sequencer.site.network import CROSSING, CROSSING_SET, LARGEST_CHANGE, LARGEST_TURNOVER, SHORTEST
 from sequencer.site.network_state import LEAST_GAS
 
 if TYPE_CHECKING:
     from sequencer.site.lanes_gas import GasLanes
-
-_ROWS = ("p", "T", "wall_T", "water", "gas_volume", "mass", "energy")
 
 
 class Gathered:
@@ -259,7 +258,7 @@ def _apply(gas: GasLanes, state: Gathered, groups: list[Group], dp: dict[int, Fl
         else:
             row[group.at] = signed
     for i in dp:
-        _update(state, i, touched.get(i))
+        update(state, i, touched.get(i))
 
 
 def _correction(state: Gathered, group: Group, back: NDArray[np.bool_], middle: dict[int, Floats]) -> Floats:
@@ -337,39 +336,3 @@ def _move_water(gas: GasLanes, state: Gathered, group: Group, amount: Floats, dp
         pressure = group.of(state.p[place]) + 0.5 * group.of(dp[place])
         group.add(state.own("energy", place), -(pressure * gain))
     return amount
-
-
-def _update(state: Gathered, i: int, where: NDArray[np.bool_] | None) -> None:
-    """Pressure and temperature from mass and energy, in the lanes `where` (None: all)."""
-    p = (GAMMA - 1.0) * state.energy[i] / state.gas_volume[i]
-    t = state.energy[i] / (state.mass[i] * CV_AIR)
-    if where is not None and np.count_nonzero(where) < where.size:
-        p, t = np.where(where, p, state.p[i]), np.where(where, t, state.T[i])
-    state.set("p", i, p)
-    state.set("T", i, t)
-
-
-def exchange_heat(gas: GasLanes, state: Gathered, h: Floats) -> Floats:
-    """Gas and wall as two bodies, exactly; then the wall and the surroundings. Returns the largest change."""
-    largest = np.zeros(h.size)
-    lanes, ambient = state.lanes, gas.ambient[state.lanes]
-    for i in gas.exchanging:
-        capacity, wall = gas.wall_capacity[i][lanes], state.wall_T[i]
-        outer = gas.ambient_exchange[i][lanes]
-        if np.count_nonzero(wall != ambient):
-            gain = (ambient - wall) * -np.expm1(-outer * h / capacity)
-            wall = wall + gain
-            largest = np.maximum(largest, np.abs(gain) / wall)
-            state.set("wall_T", i, wall)
-        t = state.T[i]
-        differ = t != wall
-        if not np.count_nonzero(differ):
-            continue
-        own = state.mass[i] * CV_AIR
-        both = own / (1.0 + own / capacity)
-        heat = (wall - t) * both * -np.expm1(-gas.wall_exchange[i][lanes] * h / both)
-        state.set("energy", i, state.energy[i] + heat)
-        state.set("wall_T", i, wall - heat / capacity)
-        largest = np.maximum(largest, np.abs(heat) / (own * t))
-        _update(state, i, differ)
-    return largest

@@ -185,9 +185,9 @@ class LaneWorlds:
                 self._restless.discard(lane)
         counts = np.empty((len(self.converters), self.n), dtype=np.int64)
         for row, converter in zip(counts, self.converters, strict=True):
-            read = converter.read(self.gas, self.hold)
-            row[:] = read  # whole counts, towards zero
-            np.clip(row, 0, converter.most, out=row)
+            row[:] = converter.read(self.gas, self.hold)  # whole counts, towards zero
+            np.maximum(row, 0, out=row)
+            np.minimum(row, converter.most, out=row)
         since = self.ticks * h if self._first else h
         heard = np.array([heart.read(since) for heart in self.hearts], dtype=bool).reshape(len(self.hearts), self.n)
         self._first = False

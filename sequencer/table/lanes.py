@@ -15,7 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sequencer.table.lanes_bits import Bits, bit_rows
+from sequencer.table.lanes_bits import Bits
+from sequencer.table.lanes_rows import bit_rows
 from sequencer.table.scan import NEVER_HEARD, Memory, Move
 from sequencer.table.table import MAX_SCANS, Table
 

@@ -7,6 +7,7 @@ box loses its supply leaves the lanes and is run by itself from its beginning.
 
 from __future__ import annotations
 
+import gc
 import random
 from collections.abc import Callable, Sequence
 from functools import partial
@@ -229,4 +230,10 @@ def together(draws: Sequence[Draw], begin: Begin, table: Table, longest_ms: int 
     follow is run one by one."""
     if why_not(draws[0].pad):
         return [alone(one, begin, table, longest_ms) for one in draws]
-    return Together(draws, begin, table, longest_ms).run()
+    collecting = gc.isenabled()
+    gc.disable()  # thousands of worlds live until the end: looking through them for garbage finds none and takes long
+    try:
+        return Together(draws, begin, table, longest_ms).run()
+    finally:
+        if collecting:
+            gc.enable()

@@ -26,7 +26,8 @@ from sequencer.trials.course import POWER_ON, Begin, Course, at_phase, launch_ph
 from sequencer.trials.draw import Parameter, draw, parameters
 from sequencer.trials.lanes import together
 
-CHUNK = 1250
+CHUNK = 2500
+"""Runs side by side in one process: about 200 kB each."""
 FEW = 200
 """Below this number of runs a pool of processes costs more than it gives."""
 SHARES = (0.01, 0.05, 0.5, 0.95, 0.99)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
+import numpy as np
 import pytest
 
 from sequencer.description import Pad, load
@@ -82,8 +83,6 @@ def test_pressures_of_a_lane_are_those_of_its_own_world_at_every_scan() -> None:
         world.set_switch("key", "turned")
         world.step(rest, 0.02)
     lanes = LaneWorlds(own, [one.seed for one in draws])
-    import numpy as np
-
     for codes, scans in ((tuple(fill), 400), (tuple(shut), 300), (rest, 300)):
         lanes.command(np.arange(3), np.repeat(np.array([codes]).T, 3, axis=1))
         for _ in range(scans):
@@ -115,16 +114,17 @@ def test_samples_of_a_lane_are_those_of_its_own_world() -> None:
 
 
 def test_a_lane_whose_box_loses_its_supply_is_run_by_itself() -> None:
-    _, table = _pad("curlew")
-    draws = _draws("curlew", 3)
-    runs = Together(draws, _leg("curlew"), table)
+    _, table = _pad("club")
+    draws = _draws("club", 2)
+    begin = _leg("club")
+    runs = Together(draws, begin, table)
     for _ in range(200):
         runs._scan()
     runs.worlds.load(1).set_power(False)
     runs.worlds.store(1)
     courses = runs.run()
     assert runs.worlds.lost == {1}
-    _equal(courses, [alone(one, _leg("curlew"), table) for one in draws])
+    _equal(courses, [alone(one, begin, table) for one in draws])
 
 
 def test_a_leg_begins_where_the_nominal_day_stands() -> None:

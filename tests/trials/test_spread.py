@@ -18,6 +18,8 @@ from sequencer.trials.draw import Parameter, draw, parameters
 from sequencer.trials.show import show, table_of
 from sequencer.trials.spread import Spread, fly, spread
 
+RUNS = 60
+
 
 @cache
 def _pad(name: str) -> Pad:
@@ -26,7 +28,7 @@ def _pad(name: str) -> Pad:
 
 @cache
 def _trial() -> Spread:
-    return spread(_pad("club"), 60, seed=4)
+    return spread(_pad("club"), RUNS, seed=4)
 
 
 def test_every_range_of_the_file_and_every_default_the_world_asks_for_is_drawn() -> None:
@@ -82,15 +84,15 @@ def test_run_number_i_is_the_same_whatever_the_number_of_runs_and_cores() -> Non
 
 
 def test_the_same_seed_gives_the_same_trial_and_another_seed_another() -> None:
-    again = spread(_pad("club"), 60, seed=4)
+    again = spread(_pad("club"), RUNS, seed=4)
     assert np.array_equal(again.results, _trial().results, equal_nan=True)
     assert show(again) == show(_trial())
-    assert not np.array_equal(spread(_pad("club"), 60, seed=5).values, _trial().values)
+    assert not np.array_equal(spread(_pad("club"), 6, seed=5).values, _trial().values[:6])
 
 
 def test_times_pressures_and_release_delay_spread_within_what_was_seen() -> None:
     found = {m.name: m for m in _trial().measures}
-    assert {"until the head lets go", "bottle highest", "bottle over its highest target"} <= set(found)
+    assert {"until the head lets go", "bottle highest"} <= set(found)
     assert any(name.startswith("release delay after") for name in found)
     for measure in found.values():
         values = [p.value for p in measure.percentiles]
@@ -119,7 +121,7 @@ def test_a_head_that_friction_holds_hangs_up_and_the_chance_says_so() -> None:
 def test_the_table_has_a_line_for_each_run_and_a_column_for_each_value() -> None:
     found = _trial()
     rows = list(csv.reader(io.StringIO(table_of(found))))
-    assert len(rows) == 61
+    assert len(rows) == RUNS + 1
     assert {len(row) for row in rows} == {2 + len(found.value_names) + len(found.result_names)}
     assert float(rows[1][1]) == found.values[0, 0]
 
