@@ -55,7 +55,7 @@ class Campaign:
     system: System
     explored: Explored
     base: Engine
-    budget: int = 2_000_000
+    budget: int = 5_000_000
     """Most new situations of one set of faults; beyond, the set is told as not shown."""
     seconds: float = 600.0
     """Most seconds for all pairs."""
@@ -105,22 +105,30 @@ class Campaign:
         if kind.edit.blind:
             self.base.images(whole, court.images)
         seeds = missing(unique(engine.images(whole, court.images)), whole)
-        new, finished = self._closed(seeds, [whole], [engine], court)
+        new, finished = self._closed(seeds, [whole], [engine], court, kind.edit)
         self.situations += len(new)
         self.sets += 1
         delta = Delta(kind, rows, engine, new, frozenset(court.broken), finished)
         self.singles[kind.edit] = delta
         return delta
 
-    def _closed(self, seeds: Words, known: list[Words], engines: list[Engine], court: Court) -> tuple[Words, bool]:
+    def _closed(
+        self, seeds: Words, known: list[Words], engines: list[Engine], court: Court, edit: Edit
+    ) -> tuple[Words, bool]:
         """The seeds closed under everything, and whether that came to an end within the budget. What comes after a
-        breach of a rule about the world is not followed."""
+        breach of a rule about the world is not followed. Marks that only a race reads which the faults take away are
+        forgotten: words that differ in them alone have the same futures."""
+        marks = [self.draft.fresh(c) for c in self.draft.tracked if c in edit.relax]
+        forget = np.uint64(~self.draft.layout.mask(marks) & (1 << 64) - 1)
+        seeds = unique([seeds & forget])
+        for words in known:
+            seeds = missing(seeds, words)
         frontier = new = court.words(seeds)
         while len(frontier):
             if len(new) > self.budget:
                 return new, False
             pieces = [p for e in (self.base, *engines) for p in e.images(frontier, court.images)]
-            fresh = unique(pieces)
+            fresh = unique([p & forget for p in pieces])
             for words in (*known, new):
                 fresh = missing(fresh, words)
             frontier = court.words(fresh)
@@ -149,7 +157,7 @@ class Campaign:
                     engine.images(delta.new, court.images)
         known = merged(first.new, missing(second.new, first.new))
         fresh = missing(missing(unique(seeds), whole), known)
-        new, finished = self._closed(fresh, [whole, known], engines, court)
+        new, finished = self._closed(fresh, [whole, known], engines, court, edit)
         self.situations += len(new)
         self.sets += 1
         return frozenset(court.broken), finished

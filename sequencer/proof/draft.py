@@ -111,6 +111,8 @@ class Draft:
         for place in self.everywhere:
             own = self.state_command(place, output)
             here: list[tuple[Cube, int]] = [(EVERYTHING, own)]
+            if self.places[place].kind == "off" and self.booting(output) is not None:
+                here.append((EVERYTHING, self.booting(output) or 0))
             if self.places[place].kind != "off":
                 others = [c for c in holds if c != own]
                 free = self.layout.cube({self.stays(output, c): False for c in others})
@@ -119,6 +121,17 @@ class Draft:
                 if (actual == code) == wanted:
                     found.setdefault(cube, []).append(place)
         return [(tuple(places), cube) for cube, places in found.items()]
+
+    def booting(self, output: int) -> int | None:
+        """The code an output may take while the board boots, where the file gives one that is not its rest."""
+        spec = self.table.outputs[output]
+        given = self.pad.outputs[spec.name].while_booting
+        code = None if given is None else spec.positions.index(given)
+        return None if code == spec.idle else code
+
+    def unpowered_code(self, output: int) -> int | None:
+        """The code without power, or None where booting may give another."""
+        return self.table.outputs[output].idle if self.booting(output) is None else None
 
     def certain(self, state: int, output: int) -> int | None:
         """The code a state commands whatever the inhibits say, or None."""

@@ -18,6 +18,8 @@ from sequencer.site.assumed import assumed, given_or_assumed
 
 FACTOR = 2.0
 """A race that rests on physics must be won by this factor (semantics.md, section 6)."""
+WATCHDOG = 0.25
+"""Most seconds that a hung box keeps its outputs before the watchdog resets it (as in the simulator)."""
 LEAK = 0.05
 """Most share of its conductance that a leaking valve passes when shut (the simulator takes 0.03)."""
 

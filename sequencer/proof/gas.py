@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 from sequencer.description.grounds import HeadPart, LinePart, SupplyPart, VolumePart
 from sequencer.proof.draft import Draft
-from sequencer.proof.durations import FACTOR
+from sequencer.proof.durations import FACTOR, WATCHDOG
 from sequencer.proof.system import Race, Row
 from sequencer.proof.words import Cube
 
@@ -175,7 +175,8 @@ def _entered(draft: Draft, volume: str, output: str, line: str, k: int) -> int:
     """Number of the race that keeps gas from passing edge k right after the edge below it."""
     most = draft.durations.stroke(output)
     least = min([_crosses(draft, volume, j) for j in range(k) if FACTOR * most <= _crosses(draft, volume, j)], default=math.inf)
-    sound = frozenset({output, line, "box", *draft.pad.parts(SupplyPart)})
+    outlasts = FACTOR * (most + WATCHDOG) <= least
+    sound = frozenset({output, line, *([] if outlasts else ["box"]), *draft.pad.parts(SupplyPart)})
     second = f"{volume} rising from one threshold to the next" if least < math.inf else f"{volume} rising twice at once"
     return draft.race(Race(f"{output} shuts", most, second, least, "physics", sound))
 
@@ -246,7 +247,7 @@ def _outrun(draft: Draft, volume: str, edge: float, place: int) -> tuple[float, 
             out.append(line)
             continue
         number = list(draft.pad.outputs).index(part.opened_by)
-        code = draft.table.outputs[number].idle if p.kind == "off" else draft.certain(0 if p.kind == "settling" else p.state, number)
+        code = draft.unpowered_code(number) if p.kind == "off" else draft.certain(0 if p.kind == "settling" else p.state, number)
         if code is not None and draft.table.outputs[number].positions[code] == "open":
             out.append(line)
     if not out:
@@ -273,7 +274,7 @@ def _empties(draft: Draft, volume: str, edge: float, place: int, start: float | 
 
     def command(output: str) -> str | None:
         number = names.index(output)
-        code = draft.table.outputs[number].idle if p.kind == "off" else draft.certain(state, number)
+        code = draft.unpowered_code(number) if p.kind == "off" else draft.certain(state, number)
         return None if code is None else draft.table.outputs[number].positions[code]
 
     stroke = 0.0

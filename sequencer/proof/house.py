@@ -198,17 +198,18 @@ def _trapped(draft: Draft) -> Iterator[str]:
 
 def _held(draft: Draft) -> Iterator[str]:
     for row, output in _begins(draft):
-        bits = [draft.table.bits[i] for i in _bits(draft, row.care)]
-        if any(b.kind == Kind.PRESS for b in bits):
+        bits = _bits(draft, row.care)
+        if any(draft.table.bits[i].kind == Kind.PRESS for i in bits):
             continue
-        for bit in bits:
+        for i in bits:
+            bit = draft.table.bits[i]
             if bit.kind != Kind.CONTACT:
                 continue
             name = draft.table.contacts[bit.source].name
             part = draft.pad.inputs[name]
             assert isinstance(part, ContactInput)
-            level = part.contact.closed_means_word == bit.wanted
-            if part.contact.word == "pressed" and level and row.want >> draft.table.bits.index(bit) & 1:
+            closed = bit.wanted == (bool(row.want >> i & 1) if row.care >> i & 1 else True)
+            if part.contact.word == "pressed" and closed == part.contact.closed_means_word:
                 yield f"{output} begins by {_told(draft, row)} while {name} is simply down"
 
 

@@ -172,7 +172,8 @@ def on_pad_guard(draft: Draft) -> dict[str, bool | int]:
 
 
 def races(draft: Draft, state: int, seconds: float, second: str) -> list[tuple[Cube, int]]:
-    """What cannot be when a state's timer passes `seconds`: a valve still moving, a contact not yet seen."""
+    """What cannot be when a state's timer passes `seconds`: a valve still moving, a contact not yet seen. A box that
+    hangs counts no time either, and is reset after it: the contact's race does not rest on it."""
     found = []
     for output, (code, bit, _) in driven(draft).items():
         own = draft.certain(state, list(draft.pad.outputs).index(output))
@@ -185,7 +186,7 @@ def races(draft: Draft, state: int, seconds: float, second: str) -> list[tuple[C
         most = draft.durations.follows(contact)
         if most >= seconds:
             continue
-        race = Race(f"the box sees {contact} change", most, second, seconds, "file", frozenset({contact, "box"}))
+        race = Race(f"the box sees {contact} change", most, second, seconds, "file", frozenset({contact}))
         for value in (True, False):
             cube = draft.layout.cube({truth: value, draft.seen(contact): not value, draft.fresh(contact): False})
             found.append((cube, draft.race(race)))

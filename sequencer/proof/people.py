@@ -13,7 +13,7 @@ from sequencer.description.box import ContactInput, LampOutput
 from sequencer.description.grounds import LinePart, PadPart
 from sequencer.proof.bands import dial_limits
 from sequencer.proof.draft import Draft
-from sequencer.proof.durations import FACTOR
+from sequencer.proof.durations import FACTOR, WATCHDOG
 from sequencer.proof.gas import empties, valve
 from sequencer.proof.parts import driven, moves
 from sequencer.proof.system import Race
@@ -166,7 +166,9 @@ def _on_the_way(draft: Draft, part: PadPart, gate: str | None, empty: dict[str, 
     seconds = FIRST * part.walk.si
     seen: list[tuple[Cube, int]] = []
     if gate and part.gate and draft.durations.follows(part.gate) < seconds:
-        race = Race("the box sees the gate open", draft.durations.follows(part.gate), "the first part of a walk", seconds, "file", frozenset({part.gate, "box"}))
+        outlasts = draft.durations.follows(part.gate) + WATCHDOG < seconds
+        sound = frozenset({part.gate} if outlasts else {part.gate, "box"})
+        race = Race("the box sees the gate open", draft.durations.follows(part.gate), "the first part of a walk", seconds, "file", sound)
         seen = [(draft.layout.cube({draft.seen(part.gate): True}), draft.race(race))]
     groups: dict[tuple[tuple[tuple[str, bool], ...], bool], list[int]] = {}
     for place in draft.everywhere:

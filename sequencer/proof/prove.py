@@ -38,8 +38,8 @@ class Options:
 
     faults: int = 0
     budget: int = BUDGET
-    set_budget: int = 2_000_000
-    seconds: float = 300.0
+    set_budget: int = 5_000_000
+    seconds: float = 60.0
     stories: int = 1
     replays: bool = True
     why: bool = False

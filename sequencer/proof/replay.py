@@ -13,7 +13,7 @@ from sequencer.proof.gas import valve
 from sequencer.proof.people import ON_PAD
 from sequencer.proof.result import Replay
 from sequencer.proof.stories import StoryStep
-from sequencer.proof.system import System
+from sequencer.proof.system import Row, System
 from sequencer.quantities import Quantity
 from sequencer.simulation import Event, simulate, story
 from sequencer.simulation.events import (
@@ -232,16 +232,50 @@ def _scan(script: Script, draft: Draft, system: System, step: StoryStep, origin:
     table_row = draft.table.rows[origin]
     presses: list[str] = []
     _literals(script, draft, table_row.care, table_row.want, presses)
+    if presses:
+        # what has to have stood for a time is given that time before the button goes down
+        delays = [b.hold for i, b in enumerate(draft.table.bits) if _asked(draft, table_row.care) >> i & 1]
+        script.stand(script.state, max(script.after, max(delays, default=0) * draft.pad.scan_ms + 300))
     for contact in dict.fromkeys(presses):
         script.press(contact)
     script.stand(draft.table.states[table_row.to].name)
+
+
+def _asked(draft: Draft, care: int) -> int:
+    """These condition bits and those they are made from, as a mask."""
+    for i in reversed(range(len(draft.table.bits))):
+        if care >> i & 1:
+            care |= draft.table.bits[i].set.care
+    return care
+
+
+def _late(draft: Draft, system: System, steps: list[StoryStep]) -> list[StoryStep]:
+    """The steps with hands on gate and pin as late as they may be: the box's filters leave them little time."""
+    moved = list(steps)
+    for contact, truth in draft.tracked.items():
+        bit = draft.layout.mask([truth])
+        for at in reversed(range(len(moved))):
+            row = system.rows[moved[at].row]
+            if row.actor != "crew" or not (row.set | row.clear) & bit:
+                continue
+            to = at
+            while to + 1 < len(moved) and not _needs(system.rows[moved[to + 1].row], contact, bit):
+                to += 1
+            moved.insert(to, moved.pop(at))
+    return moved
+
+
+def _needs(row: Row, contact: str, bit: int) -> bool:
+    """Whether a step may not come before a hand's move on this contact."""
+    touched = (row.guard.care | row.set | row.clear) & bit
+    return bool(touched) or row.tag in (f"follow {contact}", "blink", "boot", "settle", "walk in", "walk out", "arrive")
 
 
 def replay(
     draft: Draft, system: System, steps: list[StoryStep], rule: str, strikes: Mapping[int, tuple[Fault, ...]] | None = None
 ) -> Replay:
     """Play a story in the exact simulator, a few seeds, and say whether the rule broke there."""
-    events = events_of(draft, system, steps, strikes or {})
+    events = events_of(draft, system, steps if strikes else _late(draft, system, steps), strikes or {})
     longest = 60_000 + sum(_patience(e.moment) for e in events)
     waiting: tuple[str, ...] = ()
     for seed in range(TRIES):
