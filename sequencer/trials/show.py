@@ -31,7 +31,7 @@ def show(found: Spread) -> list[str]:
         lines.append(f"{_short(measure.name, 34):34}{measure.unit:>5}{numbers}")
     lines += ["", "Bounds at 95 % confidence for the 99 % value, and what each goes with (rank", "correlation; it says what goes together, not what causes what):"]
     for measure in found.measures:
-        lines.append(f"  {measure.name}: {_bounds(measure)}")
+        lines += textwrap.wrap(f"{measure.name}: {_bounds(measure)}", 80, initial_indent="  ", subsequent_indent="      ")
         lines += _driven(measure.drivers)
     lines += ["", "How often (exact bounds of the chance at 95 % confidence, Clopper-Pearson):"]
     for event in found.events:

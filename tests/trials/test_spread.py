@@ -108,14 +108,13 @@ def test_what_drives_a_result_is_found() -> None:
 
 def test_a_head_that_friction_holds_hangs_up_and_the_chance_says_so() -> None:
     text = Path("configs/club.yaml").read_text(encoding="utf-8")
-    dry = text.replace("contact_angle: 20 deg", "contact_angle: 8 deg").replace("contact_angle: 30 deg", "contact_angle: 8 deg")
+    dry = text.replace("contact_angle: 20 deg (19 to 21)", "contact_angle: 11 deg (8 to 14)")
     assert dry != text
     found = spread(loads(dry, "dry.yaml"), 80, seed=1)
     hang = next(event for event in found.events if event.name.startswith("hang-up"))
-    assert 0 < hang.chance.count <= 80
-    assert hang.chance.low < hang.chance.share < hang.chance.high or hang.chance.count == 80
-    if hang.chance.count < 80:
-        assert hang.drivers and "friction" in hang.drivers[0][0] or "angle" in hang.drivers[0][0]
+    assert 0 < hang.chance.count < 80
+    assert hang.chance.low < hang.chance.share < hang.chance.high
+    assert {name for name, _ in hang.drivers[:2]} & {"hold_down.contact_angle", "hold_down.friction"}
 
 
 def test_the_table_has_a_line_for_each_run_and_a_column_for_each_value() -> None:
@@ -129,7 +128,7 @@ def test_the_table_has_a_line_for_each_run_and_a_column_for_each_value() -> None
 def test_the_text_fits_80_columns_and_opens_with_what_it_is_blind_to() -> None:
     lines = show(_trial())
     assert max(len(line) for line in lines) <= 80
-    assert any("no faults" in line or "faults" in line for line in lines[:8])
+    assert any("do what the crew's nominal steps do" in line for line in lines[:4])
 
 
 def test_the_command_writes_json_table_and_picture(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
