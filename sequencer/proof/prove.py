@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from sequencer.description.faults import Fault
+from sequencer.description.grounds import LinePart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
 from sequencer.proof import house, levels, possible, rates, timed, why
@@ -187,6 +188,17 @@ def _story(work: Work, breaches: list[Breach], rule: str) -> Story:
     return best
 
 
+def _ways_out(work: Work, volume: str) -> list[str]:
+    """Lines to air that share no valve: one fault or slip shuts one of them at most."""
+    found = []
+    for line in work.draft.durations.around(volume):
+        part = work.pad.site[line]
+        assert isinstance(part, LinePart)
+        if work.draft.durations.other(line, volume) == "air":
+            found.append(line)
+    return found
+
+
 def _possible(work: Work, base: InterlockResult, rule: Always) -> InterlockResult:
     draft, system, explored = work.draft, work.system, work.explored
     if rule.always_possible == "gas can leave":
@@ -200,6 +212,13 @@ def _possible(work: Work, base: InterlockResult, rule: Always) -> InterlockResul
     if not len(stuck):
         level = "possible from every situation of this model without faults"
         asked = sum(base.asked)
+        if rule.always_possible == "gas can leave":
+            ways = {v: _ways_out(work, v) for v in draft.bands.edges}
+            least = min((len(w) for w in ways.values()), default=1)
+            told_ways = "; ".join(f"{v} by {', '.join(w) or 'nothing'}" for v, w in ways.items())
+            level += f"; ways to air, each enough: {told_ways}"
+            fine = least - 1 >= base.asked[0]
+            return replace(base, outcome="holds" if fine else "broken", level=level, withstands=(least - 1, least - 1))
         if asked and work.options.faults:
             level += f"; the {asked} fault{'s' if asked > 1 else ''} asked for were not looked at for this kind of rule"
             return replace(base, outcome="not examined", level=level, withstands=(0, 0))
