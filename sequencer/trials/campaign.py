@@ -20,7 +20,7 @@ from sequencer.trials.plan import Plan
 from sequencer.trials.probe import Breach, Key, Trial, probe
 from sequencer.trials.vary import Changer, Parent, seeds_of
 
-ROUND = 48
+ROUND = 24
 LONGEST_MS = 20 * 60_000
 BLIND = (
     "what no trial came upon: a campaign tries many orders, moments and faults, not all of them, and only what the file "

@@ -1,0 +1,50 @@
+"""Everything a campaign finds has its counterpart in the proof, with the same faults or fewer; else the abstraction is wrong."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from sequencer.description import loads
+from sequencer.errors import UnusableFile
+from sequencer.proof.result import CutSet, InterlockResult
+from tests.trials.agreement import known, small_text, swept, tried, unknown
+
+CLUB = Path("configs/club.yaml").read_text(encoding="utf-8")
+WEAKER = {
+    "as it is": ("revision: 1\n", "revision: 1\n"),
+    "armed with stop held": (" and radio_ok and not stop_down}", " and radio_ok}"),
+    "stop does nothing while counting": ("  stop:     {everywhere_but: [", "  stop:     {everywhere_but: [counting, "),
+    "released below pressure": ("once: at_pressure and radio_ok, not_before: 5 s", "once: radio_ok, not_before: 5 s"),
+}
+
+
+@pytest.mark.parametrize("weaker", WEAKER)
+def test_every_fault_that_breaks_a_rule_on_the_crews_day_is_known_to_the_proof(weaker: str) -> None:
+    old, new = WEAKER[weaker]
+    assert CLUB.count(old) == 1
+    against, found = swept(loads(CLUB.replace(old, new), "club.yaml"), "armed", every=2 if weaker == "as it is" else 5)
+    assert against == []
+    assert found > 0
+
+
+def test_what_random_days_break_on_random_small_pads_the_proof_knows() -> None:
+    held = 0
+    for seed in range(16):
+        try:
+            pad = loads(small_text(seed), f"small{seed}.yaml")
+        except UnusableFile:
+            continue
+        against, found = tried(pad, 24, seed, faults=seed % 2)
+        assert against == [], small_text(seed)
+        held += found
+    assert held >= 12
+
+
+def test_the_comparison_can_fail() -> None:
+    holds = InterlockResult("a", "never", "x", "critical", "holds", "", cuts=(CutSet(("b: jams",), 1, 0),))
+    assert known(holds, ("b: jams", "c: leaks")) and not known(holds, ("c: leaks",)) and not known(holds, ())
+    timed = InterlockResult("a", "must", "x", "critical", "holds", "")
+    assert known(timed, ("c: leaks",)) and not known(timed, ())
+    assert unknown.__doc__ and not known(InterlockResult("a", "start", "x", "critical", "holds", ""), ("c: leaks",))
