@@ -159,7 +159,7 @@ def _warmed(pad: Pad, name: str, level: Levels) -> Line:
 
 
 def _floors(pad: Pad, name: str, level: Levels) -> list[Line]:
-    """'at least' bits that must still hold after the last stage has cooled."""
+    """'at least' bits that must still hold after the last stage has cooled, and 'below' bits that must not come by it."""
     if not level.stages:
         return []
     last = max(level.stages, key=lambda s: s.target)
@@ -167,10 +167,12 @@ def _floors(pad: Pad, name: str, level: Levels) -> list[Line]:
     left, usual = last.target - fall, last.target - sag(pad, level, last, "nominal")
     found = []
     for one in _needed(pad, level, last):
-        floor = one.until if one.until is not None else one.limit
+        floor = one.until if one.until is not None and one.at_least else one.limit
         room = last.target - floor
         margin = ratio(room, fall)
-        warning = "normal cooling takes the pressure below it without any leak; a top-up must be limited in count" if margin < 1.0 else ""
+        warning = (
+            "normal cooling takes the pressure below it without any leak" + ("; a top-up must be limited in count" if one.at_least else ": a nuisance abort")
+        ) if margin < 1.0 else ""
         found.append(Line(f"{one.condition}: after cooling", usual, "bar", COOL, left - accuracy_of(pad, one.reading), f"{name}, quickest fill, sensor low by its error",
                           ratio(room, fall + accuracy_of(pad, one.reading)), 1.5, f"stays at least {show(floor, 'bar')}", THERMAL, warning=warning,
                           place=pad.place("conditions", one.condition)))  # fmt: skip
@@ -178,16 +180,18 @@ def _floors(pad: Pad, name: str, level: Levels) -> list[Line]:
 
 
 def _needed(pad: Pad, level: Levels, last: Stage) -> list[Threshold]:
-    """'at least' conditions up to the target that a row of a state with the volume shut in and not filling leans on."""
+    """Conditions that a row or a trip of a state with the volume shut in and not filling leans on: 'at least' up to the
+    target, and 'below' as far down as cooling can come at all (the gas of a fill is at most gamma times as warm)."""
     used: set[str] = set()
     lines = [p for p in pad.parts(LinePart).values() if level.volume in (p.line.origin, p.line.end)]
-    for state, spec in pad.states.items():
-        if not any(is_open(pad, state, p) for p in lines):
-            for leave in spec.leave:
-                if leave.once is not None:
-                    used |= {n for x in names_in(leave.once.expression) for n in behind(pad, x)}
-    return [x for x in thresholds(pad) if x.at_least and x.reading in level.readings and x.condition in used
-            and x.limit <= last.target]  # fmt: skip
+    shut_in = [state for state in pad.states if not any(is_open(pad, state, p) for p in lines)]
+    asked = [leave.once for state in shut_in for leave in pad.states[state].leave if leave.once is not None]
+    asked += [trip.once for trip in pad.trips.values() if shut_in]
+    for once in asked:
+        used |= {n for x in names_in(once.expression) for n in behind(pad, x)}
+    coldest = (last.target + ATMOSPHERE) / flow.GAMMA - ATMOSPHERE
+    return [x for x in thresholds(pad) if x.reading in level.readings and x.condition in used and x.limit <= last.target
+            and (x.at_least or x.limit >= coldest)]  # fmt: skip
 
 
 def _watches(pad: Pad, name: str, level: Levels) -> list[Line]:

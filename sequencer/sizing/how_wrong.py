@@ -124,7 +124,10 @@ class Asker:
             now = standings(changed(self.pad, number, by))
         except (SequencerError, ArithmeticError, ValueError, AssertionError, KeyError):
             return "the proof can no longer take the file"
-        return next((f"race lost: {self.leaned[key]}" for key, one in self.races.items() if one.lost(now.get(key))), "")
+        for key, one in self.races.items():
+            if one.lost(now.get(key)):
+                return f"race {'lost' if key in now else 'lost or no longer leaned on'}: {self.leaned[key]}"
+        return ""
 
     def slack(self, number: Number) -> Slack:
         """Both edges of one number."""

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 import textwrap
 from collections.abc import Iterator
 from typing import Any
 
 from sequencer.sizing.how_wrong import HowWrong
 from sequencer.sizing.sheet import Line, Section, Sheet
+from sequencer.sizing.wires import CUT, SHORTED
 
 WIDTH = 80
 _NAME, _VALUE, _WORST = 28, 14, 15
@@ -23,6 +25,7 @@ def show_sheet(sheet: Sheet) -> Iterator[str]:
     for text in sheet.blind:
         yield from textwrap.wrap(text, WIDTH)
     yield ""
+    yield from show_first(sheet)
     yield from show_summary(sheet)
     for section in sheet.sections:
         yield ""
@@ -30,6 +33,33 @@ def show_sheet(sheet: Sheet) -> Iterator[str]:
     if sheet.assumed:
         yield ""
         yield from show_assumed(sheet)
+
+
+_FIRST = (
+    (r"stand-off, all people", "value", "everyone stays away at least (blast only)"),
+    (r"(\w+): load (?:at working|by the jack)", "worst", "greatest load on {}"),
+    (r"(.*): (\w+) empty in", "worst", "{1} empty through {0}, slowest"),
+    (r"(\w+): back up if shut too soon", "value", "{} comes back up to, if shut too soon"),
+    (r"(\w+): force at 'vented'", "worst", "{} still pushes at 'vented'"),
+    (r"(\w+): pocket before its valve", "value", "{} stays charged up to its valve until bled"),
+    (r"card (misfire|hang_up): wait", "worst", "wait after a {} at the least; the card must say so or more"),
+)
+"""What a safety officer asks first: the line, which of its ends, and in words."""
+
+
+def show_first(sheet: Sheet) -> Iterator[str]:
+    """The few numbers that keep people away, at their unfavourable ends; every one stands again in its section."""
+    told = []
+    for pattern, end, words in _FIRST:
+        for line in sheet.lines:
+            found = re.fullmatch(pattern, line.name)
+            if found is not None:
+                value = line.worst_shown if end == "worst" and line.worst is not None else line.shown
+                told.append(f"  {value:>10}  {words.format(*found.groups())}")
+    if told:
+        yield "FIRST, for whoever keeps people away"
+        yield from told
+        yield ""
 
 
 def show_summary(sheet: Sheet) -> Iterator[str]:
@@ -53,7 +83,7 @@ def show_section(section: Section) -> Iterator[str]:
     yield section.name
     yield "-" * len(section.name)
     yield from textwrap.wrap(section.about, WIDTH)
-    if section.name == "If this wire is cut":
+    if section.name in (CUT, SHORTED):
         yield from _wires(section)
         return
     sources = list(dict.fromkeys(line.source for line in section.lines))

@@ -7,7 +7,7 @@ as the rest holds; a row that the cut contradicts is blocked. Bits: True, False,
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sequencer.description.box import AnalogInput, ContactInput, ServoOutput
 from sequencer.description.grounds import LinePart, ServoPart
@@ -17,6 +17,7 @@ from sequencer.table import Kind, Table, compile_table
 from sequencer.table.table import Literals
 
 Bits = dict[int, bool | None]
+CUT, SHORTED = "If this wire is cut", "If this wire is shorted"
 
 
 @dataclass(frozen=True)
@@ -145,9 +146,9 @@ def _inhibited(pad: Pad, table: Table, state: int, bits: Bits) -> tuple[str, ...
     return tuple(found)
 
 
-def cut_outcomes(pad: Pad, table: Table, name: str) -> tuple[Outcome, ...]:
-    """Outcomes of cutting the wire of an input, one per state."""
-    bits = changed_bits(table, name)
+def cut_outcomes(pad: Pad, table: Table, name: str, level: int = 0) -> tuple[Outcome, ...]:
+    """Outcomes of cutting the wire of an input (of shorting that of a contact: `level` 1), one per state."""
+    bits = changed_bits(table, name, level)
     return tuple(outcome(pad, table, s, bits) for s in range(len(table.states)))
 
 
@@ -190,12 +191,25 @@ def wire_section(pad: Pad) -> Section:
     lines = [line for (reads, outcomes), names in alike.items() for line in _grouped(pad, names, reads, outcomes)]
     targets = {one.goes_to for _, outcomes in alike for one in outcomes if one.goes_to}
     legend = [Line(f"state {s}", None, "", "the file", words=pad.states[s].says) for s in pad.states if s in targets]
-    return Section("If this wire is cut", "Worked on the table from a box that stood still in the state.", (*legend, *lines))
+    return Section(CUT, "Worked on the table from a box that stood still in the state.", (*legend, *lines))
 
 
-def _grouped(pad: Pad, names: list[str], reads: str, outcomes: tuple[Outcome, ...]) -> list[Line]:
+def short_section(pad: Pad) -> Section:
+    """The same for a contact whose two wires touch; what it only blocks is left out, and said to be."""
+    table = compile_table(pad)
+    lines: list[Line] = []
+    for name, part in pad.inputs.items():
+        if isinstance(part, ContactInput):
+            reads = f"reads closed: {'' if part.contact.closed_means_word else 'not '}{part.contact.word}"
+            moving = tuple(replace(one, blocked=()) for one in cut_outcomes(pad, table, name, 1))
+            lines += _grouped(pad, [name], reads, moving, "shorted")
+    about = "As above, both wires of a contact touching. Only what moves or passes for a yes: what it blocks is left out."
+    return Section(SHORTED, about, tuple(lines))
+
+
+def _grouped(pad: Pad, names: list[str], reads: str, outcomes: tuple[Outcome, ...], how: str = "cut") -> list[Line]:
     known = {**pad.inputs, **pad.outputs}
-    title = ", ".join(f"{n} ({known[n].terminal})" if known[n].terminal else n for n in names) + f" cut, {reads}"
+    title = ", ".join(f"{n} ({known[n].terminal})" if known[n].terminal else n for n in names) + f" {how}, {reads}"
     groups: dict[str, list[str]] = {}
     for one in outcomes:
         groups.setdefault(one.words, []).append(one.state)

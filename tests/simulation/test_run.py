@@ -119,11 +119,12 @@ def test_an_arm_switch_up_since_power_up_does_not_arm() -> None:
     assert moves(simulate(club(), events, until_ms=150_000, trace=False)) == ["rest"]
 
 
-def test_a_stop_held_from_power_up_keeps_the_box_from_filling() -> None:
-    events = [*ready_to_arm(), Event(At(0), Hold("stop")), Event(InState("rest", 2000), Switch("arm", "switched up"))]
-    run = simulate(club(), events, until_ms=120_000, trace=False)
-    assert moves(run)[:3] == ["rest", "armed", "dumping"]
-    assert run.first_out == "stop"
+def test_a_stop_held_from_power_up_keeps_the_box_from_arming_until_let_go() -> None:
+    held = [*ready_to_arm(), Event(At(0), Hold("stop"))]
+    arm = Event(InState("rest", 2000), Switch("arm", "switched up"))
+    assert moves(simulate(club(), [*held, arm], until_ms=90_000, trace=False)) == ["rest"]
+    let_go = Event(InState("rest", 1000), Hold("stop", let_go=True))
+    assert moves(simulate(club(), [*held, let_go, arm], until_ms=90_000, trace=False))[:2] == ["rest", "armed"]
 
 
 def test_a_power_blink_under_pressure_lands_in_the_first_state_and_is_logged() -> None:

@@ -46,11 +46,12 @@ def still_in(table: Table, state: int, rng: random.Random) -> tuple[Memory, Inpu
     return None if first_move(table, memory, inputs) else (memory, inputs)
 
 
-def cut(table: Table, inputs: Inputs, name: str) -> Inputs:
-    """The same inputs with one wire cut: contact open, reading out of its band, heartbeat silent."""
+def cut(table: Table, inputs: Inputs, name: str, level: int = 0) -> Inputs:
+    """The same inputs with one wire cut: contact open (`level` 1: shorted, closed), reading out of its band, heartbeat
+    silent."""
     for i, contact in enumerate(table.contacts):
         if contact.name == name:
-            return inputs._replace(contacts=tuple(0 if j == i else x for j, x in enumerate(inputs.contacts)))
+            return inputs._replace(contacts=tuple(level if j == i else x for j, x in enumerate(inputs.contacts)))
     for i, analog in enumerate(table.analogs):
         if analog.name == name:
             return inputs._replace(counts=tuple(0 if j == i else x for j, x in enumerate(inputs.counts)))
@@ -68,7 +69,7 @@ def first_move(table: Table, memory: Memory, inputs: Inputs) -> str:
 
 
 @pytest.mark.parametrize("name", ["club", "curlew", "bench"])
-def test_what_is_said_of_a_cut_wire_is_what_the_scan_does(name: str) -> None:
+def test_what_is_said_of_a_cut_or_shorted_wire_is_what_the_scan_does(name: str) -> None:
     pad = load(CONFIGS / f"{name}.yaml")
     table = compile_table(pad)
     rng, tried, moved = random.Random(f"{name} wires"), 0, 0
@@ -76,9 +77,10 @@ def test_what_is_said_of_a_cut_wire_is_what_the_scan_does(name: str) -> None:
     for state in pad.states:
         found = (still_in(table, table.state_index(state), rng) for _ in range(12))
         still[state] = list(islice((one for one in found if one is not None), 2))
-    for wire in pad.inputs:
-        for said, (memory, inputs) in ((one, start) for one in cut_outcomes(pad, table, wire) for start in still[one.state]):
-            does = first_move(table, memory, cut(table, inputs, wire))
+    wires = [(wire, 0) for wire in pad.inputs] + [(contact.name, 1) for contact in table.contacts]
+    for wire, level in wires:
+        for said, (memory, inputs) in ((one, start) for one in cut_outcomes(pad, table, wire, level) for start in still[one.state]):
+            does = first_move(table, memory, cut(table, inputs, wire, level))
             tried += 1
             moved += bool(does)
             if said.goes_to:
