@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import fnmatch
 from collections.abc import Callable, Iterator
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -88,7 +88,7 @@ class PadFile(pytest.File):
         for number, one in enumerate(found):
             again = sum(other.name == one.name for other in found[:number])
             name = f"finding[{one.name}{f' {again + 1}' if again else ''}]"
-            yield self._item(name, lambda one=one: _finding(one), (), one.place.line)
+            yield self._item(name, partial(_finding, one), (), one.place.line)
         yield from self._items()
 
     def _items(self) -> Iterator[pytest.Item]:
@@ -96,22 +96,20 @@ class PadFile(pytest.File):
 
         pad = self.pad
         for name in pad.interlocks:
-            yield self._item(f"interlock[{name}]", lambda name=name: self._interlock(name), ("interlocks", name))
+            yield self._item(f"interlock[{name}]", partial(self._interlock, name), ("interlocks", name))
         if pad.crew.steps:
-            yield self._item("day", lambda: self._run(None), ("crew", "steps"))
+            yield self._item("day", partial(self._run, None), ("crew", "steps"))
         for name in pad.drills:
-            yield self._item(f"drill[{name}]", lambda name=name: self._run(name), ("drills", name))
+            yield self._item(f"drill[{name}]", partial(self._run, name), ("drills", name))
         for number, step in enumerate(pad.crew.steps, 1):
             for kind in KINDS:
                 if kind != "swap" or number < len(pad.crew.steps):
-                    made = self._item(
-                        f"step[{number} {kind}]", lambda number=number, kind=kind: self._slip(number, kind), ("crew", "steps", number - 1)
-                    )
+                    made = self._item(f"step[{number} {kind}]", partial(self._slip, number, kind), ("crew", "steps", number - 1))
                     made.user_properties.append(("step", step.do))
                     yield made
         runs = self.config.getoption("--pad-runs")
         if runs and pad.interlocks:
-            yield self._item(f"shakedown[{runs}]", lambda: self._shakedown(runs), ("interlocks",))
+            yield self._item(f"shakedown[{runs}]", partial(self._shakedown, runs), ("interlocks",))
 
     def _item(self, name: str, judge: Callable[[], str], path: tuple[str | int, ...], line: int = 0) -> PadItem:
         at = line or (self.pad.place(*path).line if path else 0)
