@@ -71,7 +71,7 @@ class Judge:
         self.shaken = self._shaken(self.pad)
 
     def _shaken(self, pad: Pad) -> set[str]:
-        return {one.rule for one in shake(pad, Budget(self.runs), seed=1, most_faults=0).failures} if pad.interlocks and self.runs else set()
+        return {one.rule for one in shake(pad, Budget(self.runs), seed=1, jobs=1, most_faults=0).failures} if pad.interlocks and self.runs else set()
 
     def notices(self, text: str) -> str:
         """'reading', 'check', 'run', 'prove', 'shakedown', `EQUIVALENT`, or '' where nobody does."""
