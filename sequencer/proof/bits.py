@@ -178,7 +178,7 @@ class Reading:
             yield branch, branch.chosen[key]
             return
         for value in (0, 1):
-            carried = value and name not in self.loose and self.draft.away(name)
+            carried = value and name not in self.loose and self.draft.away(name, self.place)
             free = branch.assume(self.draft.layout.cube(carried)) if carried else branch
             if free is not None:
                 yield free.choose(key, value), value

@@ -173,15 +173,23 @@ class Draft:
                 return True
         return False
 
-    def away(self, contact: str) -> dict[str, bool | int]:
-        """Where a contact's key is carried onto the pad: what must be so for it to stand at its word. The first part
-        of a walk is left out: the box may still see the key for its filter time."""
-        known: dict[str, dict[str, bool | int]] = self.found.setdefault("away", {})
-        if contact not in known:
-            from sequencer.proof.people import NEAR, ON_PAD, carried
+    def away(self, contact: str, place: int) -> dict[str, bool | int]:
+        """Where a contact's key is carried onto the pad: what must be so for the box to see it at its word.
 
-            known[contact] = {NEAR: False, ON_PAD: False} if contact in carried(self) else {}
-        return known[contact]
+        In the first part of a walk the box may still see the key for its filter time: but only where it can have come
+        in so short a time from a place where the walk may begin.
+        """
+        known: dict[tuple[str, int], dict[str, bool | int]] = self.found.setdefault("away", {})
+        if (contact, place) not in known:
+            from sequencer.proof.people import NEAR, ON_PAD, WALKING, carried, since_allowed
+
+            needs: dict[str, bool | int] = {}
+            if contact in carried(self):
+                needs = {NEAR: False, ON_PAD: False}
+                if since_allowed(self)[self.places[place].state] * self.durations.scan > self.durations.follows(contact):
+                    needs[WALKING] = False
+            known[contact, place] = needs
+        return known[contact, place]
 
     def _word(self, contact: str) -> str:
         part = self.pad.inputs[contact]

@@ -16,7 +16,7 @@ from sequencer.proof.system import Row, System
 
 Words = npt.NDArray[np.uint64]
 Numbers = npt.NDArray[np.intp]
-PIECE = 1 << 16
+PIECE = 1 << 14
 """Words times rows of one comparison."""
 ALL = (1 << 64) - 1
 

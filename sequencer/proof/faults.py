@@ -103,7 +103,7 @@ def _input(draft: Draft, name: str, mode: str) -> Edit:
     if name in draft.by_hand:
         return Edit(blind=draft.layout.mask([draft.by_hand[name]]))
     if name not in draft.tracked:
-        return Edit(loose=frozenset({name})) if True in shown and draft.away(name) else Edit()
+        return Edit(loose=frozenset({name})) if True in shown and name in people.carried(draft) else Edit()
     seen, fresh = draft.seen(name), draft.fresh(name)
 
     def write() -> None:

@@ -7,6 +7,7 @@ role that carries an input's key (`holds`) keeps it away from its word meanwhile
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from sequencer.description.box import ContactInput, LampOutput
@@ -18,6 +19,7 @@ from sequencer.proof.gas import empties, valve
 from sequencer.proof.parts import driven, moves
 from sequencer.proof.system import Race
 from sequencer.proof.words import EVERYTHING, Cube
+from sequencer.table import Kind
 
 ON_PAD = "someone is on the pad"
 STRANGER = "someone uncounted is on the pad"
@@ -106,6 +108,32 @@ def carried(draft: Draft) -> list[str]:
                 )
                 found.append(name)
     return found
+
+
+def since_allowed(draft: Draft) -> list[float]:
+    """Least scans from a place where a walk may begin to each state: every move takes a scan and its least time, a
+    press the filter's time besides; power may go and come back at once (shortest paths, Dijkstra 1959)."""
+    if "since allowed" in draft.found:
+        return draft.found["since allowed"]  # type: ignore[no-any-return]
+    table = draft.table
+    best = [math.inf] * len(table.states)
+    for place in allowed(draft):
+        best[draft.places[place].state] = 0.0
+    if any(draft.places[p].kind != "run" for p in allowed(draft)):
+        best[0] = 0.0
+    todo = set(range(len(best)))
+    while todo:
+        state = min(todo, key=lambda s: best[s])
+        todo.remove(state)
+        spec = table.states[state]
+        ways = [(0, 1.0)]
+        for row in table.rows[spec.first_row : spec.end_row]:
+            pressed = [b for i, b in enumerate(table.bits) if row.care & row.want >> i & 1 and b.kind == Kind.PRESS]
+            ways.append((row.to, max([row.least, 1, *(1 + table.contacts[b.source].steady for b in pressed)])))
+        for to, scans in ways:
+            best[to] = min(best[to], best[state] + scans)
+    draft.found["since allowed"] = best
+    return best
 
 
 def allowed(draft: Draft, dead: int | None = None) -> tuple[int, ...]:

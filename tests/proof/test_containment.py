@@ -12,11 +12,23 @@ import pytest
 from sequencer.description import load
 from sequencer.description import terms as t
 from sequencer.proof.build import draft_of, system_of
+from sequencer.proof.campaign import Campaign
 from sequencer.proof.draft import thresholds
-from sequencer.proof.explore import explore
+from sequencer.proof.explore import explore, forward
 from sequencer.proof.people import ON_PAD, allowed
 from sequencer.simulation import Session
-from sequencer.simulation.events import HandValve, Latch, Pin, PowerOff, PowerOn, Switch, Walk
+from sequencer.simulation.events import (
+    At,
+    Event,
+    HandValve,
+    Latch,
+    Pin,
+    PowerOff,
+    PowerOn,
+    Strike,
+    Switch,
+    Walk,
+)
 from sequencer.table import Inputs, power_up, scan
 
 
@@ -194,3 +206,42 @@ def test_the_projection_refuses_a_situation_that_cannot_be(club):
     shadow.session.world.set_pressure("bottle", 3e5)
     with pytest.raises(AssertionError):
         reached.must_hold(shadow)
+
+
+def test_every_moment_of_curlews_nominal_day_is_among_the_reached_situations():
+    pad = load("configs/curlew.yaml")
+    draft = draft_of(pad)
+    reached = Reached(draft, explore(system_of(draft), judged=False).all)
+    shadow, states = Shadow(pad, draft, 0, steps=pad.crew.steps), set()
+    for _ in range(60_000):
+        shadow.tick()
+        states.add(draft.told(reached.must_hold(shadow)))
+        if "flown" in states and shadow.session.state_name == "rest":
+            break
+    assert {"leak_watching", "full_filling", "releasing", "flown", "rest"} <= states
+
+
+STRIKES = (
+    "bottle_sensor: frozen", "gate: stuck closed", "fill_line: stuck open", "dump_line: stuck shut",
+    "hold_down: lets go early", "cylinder: fails open", "release: twitches",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("name", STRIKES)
+def test_every_moment_of_a_day_with_a_fault_is_among_what_that_fault_reaches(club, name):
+    """Up to the first breach of a rule about the world: what comes after it is not followed."""
+    pad, draft, words = club
+    system = system_of(draft)
+    explored = explore(system)
+    campaign = Campaign(draft, system, explored, forward(system))
+    kind = next(k for k in campaign.kinds if name in [f.name for f in k.faults])
+    delta = campaign.single(kind)
+    reached = Reached(draft, np.union1d(words, delta.new))
+    part, _, mode = name.partition(": ")
+    for seconds in (95,):
+        shadow = Shadow(pad, draft, 0, steps=pad.crew.steps, events=[Event(At(seconds * 1000), Strike(part, mode))])
+        for _ in range(7_500):
+            shadow.tick()
+            if any(watch.broken_ms is not None for watch in shadow.session.watches):
+                break
+            reached.must_hold(shadow)
