@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from sequencer.errors import SequencerError
 from sequencer.site.build import PadNetwork
 from sequencer.site.flow import P_ATM, Conductance
-from sequencer.site.lanes_gas import GasLanes
+from sequencer.site.lanes_gas import LONG, GasLanes
 from sequencer.site.parts import Path, Regulator, Reservoir, Volume, relief
 
 C = 1e-8  # one l/(s.bar)
@@ -47,6 +47,7 @@ def test_every_lane_equals_its_own_network(script: list[tuple[int, int, float, i
     figures = (0.9, 1.0, 1.1)
     single, lanes = [_net(k) for k in figures], GasLanes([_net(k) for k in figures])
     views = [lanes.view(i, _net(k)) for i, k in enumerate(figures)]
+    slept = [False] * 3
     for lane, path, opening, steps in script:
         for nets in (single, views):
             nets[lane].set_opening(path, opening, at_once=True)
@@ -63,7 +64,9 @@ def test_every_lane_equals_its_own_network(script: list[tuple[int, int, float, i
             assert list(lanes.taken[:, i]) == pytest.approx(net.taken, rel=1e-9, abs=1e-13)
             assert list(lanes.q[:, i]) == pytest.approx(net.q, rel=1e-7, abs=1e-12)
             assert list(lanes.wet_now[:, i]) == net.wet_now
-            assert (lanes.substeps[i], lanes.owed[i], lanes.lag[i]) == pytest.approx((net.substeps, net._owed, net._lag), rel=1e-9)
+            if lanes.lag[i] < LONG and not slept[i]:
+                assert (lanes.substeps[i], lanes.owed[i], lanes.lag[i]) == pytest.approx((net.substeps, net._owed, net._lag), rel=1e-9)
+            slept[i] = slept[i] or lanes.lag[i] >= LONG
 
 
 def test_mass_is_kept_in_every_lane() -> None:
