@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json as json_text
-import sys
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, console, plain
+from sequencer.cli.shared import FileArgument, JsonOption, Verdict, console, emit_json
 
 if TYPE_CHECKING:
     from sequencer.description.limits import Limit
@@ -98,6 +96,4 @@ def _json(file: str, verdict: Verdict, found: tuple[Finding, ...], known: tuple[
         for one in found
     ]  # fmt: skip
     listed = [{"what": one.what, "value": one.value, "given": one.given, "line": one.place.line} for one in known]
-    whole = {"command": "check", "file": file, "verdict": verdict.value, "findings": findings, "limits": listed}
-    json_text.dump(plain(whole), sys.stdout, indent=2, allow_nan=False)
-    sys.stdout.write("\n")
+    emit_json("check", file, verdict, {"findings": findings, "limits": listed})

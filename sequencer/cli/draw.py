@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument
+from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json
 from sequencer.errors import SequencerError
 
 
@@ -25,6 +25,7 @@ def command(
     file: FileArgument,
     format: Annotated[Format | None, typer.Option("--format", help="Default: by the ending of --out, else mermaid.")] = None,
     out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Where to; svg and png need it.")] = None,
+    json: JsonOption = False,
 ) -> int:
     """Draw the states, what leads from one to the next, and why."""
     from sequencer.description import load
@@ -37,14 +38,17 @@ def command(
         raise SequencerError(f"--format {chosen.value} needs --out FILE.{chosen.value}")
     pad = load(str(file))
     table = compile_table(pad)
+    text = None
     if out is not None and chosen in (Format.SVG, Format.PNG):
         from sequencer.report.draw_states import draw_states
 
         draw_states(pad, table, out, chosen.value)
-        return 0
-    text = dot(table) if chosen is Format.DOT else mermaid(table)
-    if out is None:
-        print(text, end="")
     else:
-        out.write_text(text, encoding="utf-8")
+        text = dot(table) if chosen is Format.DOT else mermaid(table)
+        if out is not None:
+            out.write_text(text, encoding="utf-8")
+    if json:
+        emit_json("draw", file, Verdict.PASS, {"format": chosen, "written": out, "drawing": text})
+    elif out is None and text is not None:
+        print(text, end="")
     return 0

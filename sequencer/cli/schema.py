@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-import json
+import json as json_text
 import sys
 
+from sequencer.cli.shared import JsonOption, Verdict, emit_json
 
-def command() -> None:
+
+def command(json: JsonOption = False) -> None:
     """Print the JSON Schema of the file; every key carries its explanation.
 
-    The schema knows shapes and words; names, units and sense are looked at by `check`.
+    The schema knows shapes and words; names, units and sense are looked at by `check`. With --json the schema stands
+    under `result`, as with every command.
     """
     from sequencer.description.schema import schema
 
-    json.dump(schema(), sys.stdout, indent=2)
+    if json:
+        emit_json("schema", "", Verdict.PASS, schema())
+        return
+    json_text.dump(schema(), sys.stdout, indent=2)
     sys.stdout.write("\n")

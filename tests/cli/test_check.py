@@ -45,16 +45,16 @@ def test_check_of_an_unusable_file_ends_with_two_and_no_traceback(tmp_path: Path
     assert main(["check", str(path), "--json"]) == 2
     whole = json.loads(capsys.readouterr().out)
     assert (whole["command"], whole["file"], whole["verdict"]) == ("check", str(path), "fail")
-    assert [one["line"] for one in whole["findings"]][0] == 4
+    assert [one["line"] for one in whole["result"]["findings"]][0] == 4
 
 
 def test_the_json_of_check_carries_every_finding_and_every_limit(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["check", str(CONFIGS / "planted.yaml"), "--json"]) == 1
     whole = json.loads(capsys.readouterr().out)
     assert whole["verdict"] == "fail"
-    assert {one["name"] for one in whole["findings"]} == set(READING)
-    assert set(whole["findings"][0]) == {"name", "severity", "file", "line", "column", "found", "required", "mend"}
-    assert any(one["given"] for one in whole["limits"]) and any(not one["given"] for one in whole["limits"])
+    assert {one["name"] for one in whole["result"]["findings"]} == set(READING)
+    assert set(whole["result"]["findings"][0]) == {"name", "severity", "file", "line", "column", "found", "required", "mend"}
+    assert any(one["given"] for one in whole["result"]["limits"]) and any(not one["given"] for one in whole["result"]["limits"])
 
 
 def test_every_limit_is_listed_as_given_or_assumed(capsys: pytest.CaptureFixture[str]) -> None:

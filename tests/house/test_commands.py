@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import inspect
 import json
 import math
 import subprocess
@@ -139,3 +141,9 @@ def test_the_json_object_names_command_file_verdict_and_result(capsys: pytest.Ca
 def test_what_json_cannot_hold_is_refused(value: object, error: type[Exception]) -> None:
     with pytest.raises(error):
         emit_json("prove", "a.yaml", Verdict.PASS, value)
+
+
+def test_every_command_prints_one_json_object_when_asked() -> None:
+    for name in frame.COMMANDS:
+        module = importlib.import_module(f"sequencer.cli.{name}")
+        assert "json" in inspect.signature(module.command).parameters, name
