@@ -107,7 +107,7 @@ def _key(moments: dict[str, str], race: Race) -> str:
 
 def _line(name: str, most: float, source: str, races: list[Race]) -> Line:
     nearest = min(races, key=lambda race: race.second_least)
-    others = [race.second for race in races if race is not nearest]
+    others = [race.second for race in sorted(races, key=lambda race: race.second_least) if race is not nearest]
     return Line(
         name, most, "s", WON[source], nearest.second_least, nearest.second, _margin(source, most, nearest.second_least), 1.2,
         f"before {nearest.second}", note=f"also before {', '.join(others)}" if others else "",

@@ -126,11 +126,20 @@ def _row(line: Line, letter: str, with_note: bool) -> Iterator[str]:
     if line.against and not line.brief and line.against != f"before {line.worst_is}":
         said.append(f"needed: {line.against}")
     if line.note and with_note and not line.brief:
-        said.append(line.note)
+        said.append(_shortened(line.note))
     if said:
         yield from textwrap.wrap("; ".join(said), WIDTH, initial_indent="    ", subsequent_indent="    ")
     if line.warning:
         yield from textwrap.wrap(f"! {line.warning}", WIDTH, initial_indent="    ", subsequent_indent="      ")
+
+
+def _shortened(note: str) -> str:
+    """A race that is over before many moments names the first of them; the rest are counted, and stand in the JSON."""
+    before, _, moments = note.partition("also before ")
+    names = moments.split(", ")
+    if before or len(names) <= 4:
+        return note
+    return f"also before {', '.join(names[:2])} and {len(names) - 2} more moments, all later (--json names them)"
 
 
 def _wires(section: Section) -> Iterator[str]:
