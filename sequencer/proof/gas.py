@@ -237,7 +237,7 @@ def empties(draft: Draft, volume: str, edge: float, place: int, start: float | N
 
 
 def _outrun(draft: Draft, volume: str, edge: float, place: int) -> tuple[float, frozenset[str]] | None:
-    """As `empties`, with every line in blowing from a regulator that does not hold."""
+    """As `empties`, with every line in blowing: from a regulator that does not hold, else from one that does."""
     out = []
     p = draft.places[place]
     for line in dumps(draft, volume):
@@ -252,14 +252,17 @@ def _outrun(draft: Draft, volume: str, edge: float, place: int) -> tuple[float, 
             out.append(line)
     if not out:
         return None
-    settles = draft.durations.held_down_to(volume, out[:1], failed=True)
-    if settles >= 0.5 * edge:
-        return None
     first = draft.pad.site[out[0]]
     assert isinstance(first, LinePart)
     stroke = draft.durations.stroke(first.opened_by) if first.opened_by in draft.pad.outputs else 0.0
-    most = stroke + draft.durations.vent_time(volume, (out[0],), edge - settles, None, True)
-    return most, frozenset({out[0], first.opened_by})
+    for failed in (True, False):
+        # both conductances are at their unfavourable ends here; the time found is doubled where it is used
+        settles = draft.durations.held_down_to(volume, out[:1], failed=failed)
+        if settles < 0.9 * edge:
+            most = stroke + draft.durations.vent_time(volume, (out[0],), edge - settles, None, failed)
+            supplies = set() if failed else set(draft.pad.parts(SupplyPart))
+            return most, frozenset({out[0], first.opened_by} | supplies)
+    return None
 
 
 def _empties(draft: Draft, volume: str, edge: float, place: int, start: float | None = None) -> float | None:

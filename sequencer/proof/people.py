@@ -128,7 +128,7 @@ def since_allowed(draft: Draft) -> list[float]:
         spec = table.states[state]
         ways = [(0, 1.0)]
         for row in table.rows[spec.first_row : spec.end_row]:
-            pressed = [b for i, b in enumerate(table.bits) if row.care & row.want >> i & 1 and b.kind == Kind.PRESS]
+            pressed = [b for i, b in enumerate(table.bits) if (row.care & row.want) >> i & 1 and b.kind == Kind.PRESS]
             ways.append((row.to, max([row.least, 1, *(1 + table.contacts[b.source].steady for b in pressed)])))
         for to, scans in ways:
             best[to] = min(best[to], best[state] + scans)

