@@ -36,7 +36,8 @@ def _line(line: Line, state: str, width: int) -> Iterator[str]:
     if line.kind == "act":
         who, what, time, state = "", f"- {line.what}", f"{line.ms / 1000:.2f}", ""
     else:
-        marks = {"fault": "FAULT ", "rule": "BROKEN "}
+        mode = line.why[0].partition(": ")[2] + ": " if line.kind == "fault" and line.why else ""
+        marks = {"fault": f"FAULT {mode}", "rule": "BROKEN "}
         who, what, time = line.who, marks.get(line.kind, "") + line.what, f"{line.ms / 1000:.2f}"
     label = f"{time:>{_TIME - 2}} s  {_cut(state, _STATE)}{_cut(who, _WHO)}"
     yield from textwrap.wrap(what, width, initial_indent=label, subsequent_indent=" " * indent, break_on_hyphens=False)

@@ -45,7 +45,8 @@ def told(session: Session, struck: tuple[Fault, ...], seconds: float) -> str:
         session.tick()
     run = _result(session, "fault", None)
     text = story(run)
-    wrong = [f"the story does not name {fault.name}" for fault in struck if fault.name not in text]
+    day = " ".join(text.partition("Interlocks in this run")[0].split())
+    wrong = [f"the story does not name {fault.name}" for fault in struck if f"{fault.part} FAULT {fault.mode}: " not in day]
     if run.faults != tuple(fault.name for fault in struck):
         wrong.append(f"the run lists {run.faults}")
     if any(line.ms < session.ms - seconds * 1000 - 1 for line in session.lines[before:]):
