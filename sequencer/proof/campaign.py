@@ -181,10 +181,23 @@ class Campaign:
         if most >= 2:
             self._pairs(progress)
 
+    def _asked(self, first: Delta, second: Delta) -> bool:
+        """Whether some rule asks to withstand such a pair: those come first."""
+        for f in first.kind.faults:
+            for g in second.kind.faults:
+                slips = (f.kind == "slip") + (g.kind == "slip")
+                if f.part != g.part and any(
+                    2 - slips <= rule.withstand.equipment and slips <= rule.withstand.slips
+                    for rule in self.draft.pad.interlocks.values()
+                ):
+                    return True
+        return False
+
     def _pairs(self, progress: Callable[[str], None] | None) -> None:
         deltas = list(self.singles.values())
         begun = time.monotonic()
-        for number, (first, second) in enumerate(combinations(deltas, 2)):
+        pairs_ = sorted(combinations(deltas, 2), key=lambda two: not self._asked(*two))
+        for number, (first, second) in enumerate(pairs_):
             rules = self.rules - first.broken - second.broken
             pairs = [(f, g) for f in first.kind.faults for g in second.kind.faults if f.part != g.part]
             if not rules or not pairs:
