@@ -67,7 +67,8 @@ def _unknown(known: tuple[Fault, ...], asked: str) -> str:
         near = difflib.get_close_matches(mode.strip(), modes, n=1, cutoff=0.5)
         hint = f"; did you mean '{part}: {near[0]}'?" if near else "."
         return f"'{asked}' is no fault of {part}{hint} It can have: {', '.join(modes)}"
-    near = difflib.get_close_matches(part, parts, n=1) or difflib.get_close_matches(asked, [f.name for f in known], n=1)
+    likely = difflib.get_close_matches(part, parts, n=1)
+    near = difflib.get_close_matches(asked, [f.name for f in known if f.part in likely or not likely], n=1) or likely
     hint = f"; did you mean '{near[0]}'?" if near else "."
     return f"'{asked}': there is no part '{part}' that can fail{hint} Parts: {', '.join(parts)}"
 
