@@ -12,7 +12,17 @@ from sequencer.description.faults import faults
 from sequencer.simulation import simulate
 from sequencer.simulation.events import At, Event, Hold, InState, Mend, Strike
 from sequencer.trials.plan import ranges
-from sequencer.trials.strategies import broken, days, fault_schedules, held_buttons, links, moments, operators, play, values
+from sequencer.trials.strategies import (
+    broken,
+    days,
+    fault_schedules,
+    held_buttons,
+    links,
+    moments,
+    operators,
+    play,
+    values,
+)
 
 QUICK = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
