@@ -161,7 +161,8 @@ def _rise(draft: Draft, volume: str, line: str, k: int, guard: dict[str, bool | 
     for places, cube in [*draft.command(number, code), *draft.command(number, code, False)]:
         both = cube.meet(draft.layout.cube(guard))
         assert both is not None
-        held = [(draft.layout.cube({bit: True}), _entered(draft, volume, part.opened_by, line, k))]
+        entered = _entered(draft, volume, part.opened_by, line, k)
+        held = [] if entered is None else [(draft.layout.cube({bit: True}), entered)]
         draft.row(says, "gas", both, {name: True, **({bit: True} if wide else {})}, places, unless=held, tag=tag)
 
 
@@ -171,13 +172,15 @@ def _crosses(draft: Draft, volume: str, k: int) -> float:
     return math.inf if k + 1 >= len(edges) else draft.durations.fill_least(volume, edges[k], edges[k + 1])
 
 
-def _entered(draft: Draft, volume: str, output: str, line: str, k: int) -> int:
-    """Number of the race that keeps gas from passing edge k right after the edge below it."""
+def _entered(draft: Draft, volume: str, output: str, line: str, k: int) -> int | None:
+    """Number of the race that keeps gas from passing edge k right after the edge below it; None where no band is wide."""
     most = draft.durations.stroke(output)
     least = min([_crosses(draft, volume, j) for j in range(k) if FACTOR * most <= _crosses(draft, volume, j)], default=math.inf)
+    if least == math.inf:
+        return None
     outlasts = FACTOR * (most + WATCHDOG) <= least
     sound = frozenset({output, line, *([] if outlasts else ["box"]), *draft.pad.parts(SupplyPart)})
-    second = f"{volume} rising from one threshold to the next" if least < math.inf else f"{volume} rising twice at once"
+    second = f"{volume} rising from one threshold to the next"
     return draft.race(Race(f"{output} shuts", most, second, least, "physics", sound))
 
 

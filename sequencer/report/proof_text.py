@@ -18,8 +18,8 @@ def text(proof: Proof) -> str:
     """The whole answer at 80 columns."""
     out = [
         _wrapped(f"{proof.title}, revision {proof.revision} ({proof.file}, sha256 {proof.checksum})"),
-        "This checks a model, not the hardware; it certifies nothing. Stored gas can kill:",
-        "keep people away whatever it says.",
+        "This checks a model, not the hardware; it certifies nothing. Stored gas can",
+        "kill: keep people away whatever it says.",
         "",
         "Blind to",
         *(_wrapped(line, "  - ", "    ") for line in proof.blind),
@@ -32,8 +32,10 @@ def text(proof: Proof) -> str:
     out += [_wrapped(f"{fault}: {because}", "  - ", "    ") for fault, because in proof.left_out] or ["  - nothing"]
     out += [
         "",
-        f"{proof.situations:,} situations, {proof.transitions:,} steps between them, longest shortest way {proof.steps},"
-        f" {proof.seconds:.1f} s",
+        _wrapped(
+            f"{proof.situations:,} situations, {proof.transitions:,} steps between them, longest shortest way {proof.steps}, "
+            f"{proof.seconds:.1f} s"
+        ),
         "",
         *_faults(proof),
         "Interlocks",
