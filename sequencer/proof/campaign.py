@@ -116,7 +116,7 @@ class Campaign:
         self, seeds: Words, known: list[Words], engines: list[Engine], court: Court, edit: Edit
     ) -> tuple[Words, bool]:
         """The seeds closed under everything, and whether that came to an end within the budget. What comes after a
-        breach of a rule about the world is not followed. Marks that only a race reads which the faults take away are
+        breach is followed too. Marks that only a race reads which the faults take away are
         forgotten: words that differ in them alone have the same futures."""
         marks = [self.draft.fresh(c) for c in self.draft.tracked if c in edit.relax]
         forget = np.uint64(~self.draft.layout.mask(marks) & (1 << 64) - 1)

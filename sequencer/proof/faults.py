@@ -201,8 +201,8 @@ def changed(draft: Draft, system: System, edit: Edit) -> list[Row]:
                 rows += [r for r in loosened(draft, place, edit.loose) if r not in old]
     if edit.relax:
         pool = [*system.rows, *rows]
-        rows = [relaxed(system, r, edit.relax) for r in rows]
-        rows += [new for r in pool if r.unless and (new := relaxed(system, r, edit.relax)) != r and new not in rows]
+        rows = [relaxed(draft, r, edit.relax) for r in rows]
+        rows += [new for r in pool if r.unless and (new := relaxed(draft, r, edit.relax)) != r and new not in rows]
     return rows
 
 
@@ -215,7 +215,7 @@ def loosened(draft: Draft, place: int, loose: frozenset[str]) -> list[Row]:
     return draft.found[key]  # type: ignore[no-any-return]
 
 
-def relaxed(system: System, row: Row, gone: frozenset[str]) -> Row:
+def relaxed(draft: Draft, row: Row, gone: frozenset[str]) -> Row:
     """The row without the races that rest on these parts."""
-    unless = tuple((cube, n) for cube, n in row.unless if not system.races[n].parts & gone)
+    unless = tuple((cube, n) for cube, n in row.unless if not draft.races[n].parts & gone)
     return row if unless == row.unless else replace(row, unless=unless)

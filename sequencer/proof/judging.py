@@ -71,9 +71,9 @@ class Court:
         return {b.rule for b in self.found}
 
     def words(self, words: Words) -> Words:
-        """Judge new words for rules about the world alone; gives back those that break none."""
+        """Judge new words for rules about the world alone. All are given back: what comes after a breach is followed
+        too, so that a rule that only breaks later in the same story is not called unbroken."""
         free = self.system.free
-        sound: npt.NDArray[np.bool_] | None = None
         for number, bad, places in self.world:
             mask = (words & np.uint64(bad.cube.care & ~free)) == np.uint64(bad.cube.want & ~free)
             if not mask.any():
@@ -81,11 +81,10 @@ class Court:
             mask &= places[words >> self.shift]
             hit = words[mask]
             if len(hit):
-                sound = ~mask if sound is None else sound & ~mask
                 _, first = np.unique(hit >> self.shift, return_index=True)
                 for word in hit[first]:
                     self._note(Breach(number, self.depth, int(word), None, int(word)))
-        return words if sound is None else words[sound]
+        return words
 
     def images(self, sources: Words, images: Words, numbers: Numbers) -> None:
         """Judge scans' images for rules about the box."""

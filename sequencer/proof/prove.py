@@ -28,7 +28,6 @@ BLIND = (
     "strength of parts, ageing, wear, and everything that the file's numbers leave out",
     "what people do beyond the acts and slips named here",
     "the chip and its wiring themselves: only the table and the described parts are looked at",
-    "what comes after a rule about the world is broken: with faults, a rule is judged up to the first such breach",
 )
 
 
@@ -91,7 +90,7 @@ def worked(work: Work) -> Proof:
     unfinished = tuple(tuple(f.name for f in some) for some in campaign.unfinished) if campaign else ()
     return Proof(
         pad.title, pad.revision, pad.file, hashlib.sha256(pad.text.encode()).hexdigest()[:16], BLIND,
-        system.races, tuple(work.draft.assumed), tuple((one.fault, one.because) for one in pad.left_out),
+        tuple(work.draft.races), tuple(work.draft.assumed), tuple((one.fault, one.because) for one in pad.left_out),
         sum(len(k.faults) for k in campaign.kinds) if campaign else 0, work.options.faults, work.explored.count,
         work.explored.transitions, len(work.explored.layers) - 1, len(system.layout.index), campaign.sets if campaign else 0,
         campaign.situations if campaign else 0, unfinished, time.monotonic() - begun, results, house.judged(work.draft), _reasons(work),
