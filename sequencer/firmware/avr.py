@@ -25,7 +25,7 @@ from sequencer.table import Table
 
 CHIP, HERTZ = "atmega328p", 16_000_000
 FLAGS = (
-    f"-mmcu={CHIP}", "-Os", "-mrelax", "-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections",
+    f"-mmcu={CHIP}", "-Os", "-flto", "-mstrict-X", "-fno-move-loop-invariants", "-mrelax", "-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections",
 )  # fmt: skip
 RAM_OFFSET = 0x80_0000  # where AVR's linker puts the data space
 RAM_END = 0x8FF

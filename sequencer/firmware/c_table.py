@@ -66,7 +66,7 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
 def _operations(image: bytes, table: Table) -> list[int]:
     reader, columns, found = Reader(image), dict[int, int](), []
     for i in range(len(table.bits)):
-        found.append(image[reader.at] & 0x0F)
+        found.append(image[reader.at] & 0x1F)
         reader.bit(i, columns)
     return found
 

@@ -8,14 +8,16 @@ from dataclasses import replace
 
 from sequencer.errors import SequencerError
 from sequencer.table.image import (
-    DROP,
+    DELAYS,
     EXTRA,
     HEADER,
-    HOLD,
     INVERT,
     LEAST,
+    LET_GO,
     MAGIC,
     OPPOSITE,
+    PRESSED,
+    STABLE,
     TRIP,
     VERSION,
     Op,
@@ -50,7 +52,7 @@ def decode(image: bytes) -> Table:
     if len(image) < HEADER.size:
         raise ImageError("damaged", f"cut short: {len(image)} bytes, the header alone has {HEADER.size}")
     if image[4] != VERSION:
-        raise ImageError("newer", f"format version {image[4]}; this tool reads version {VERSION}")
+        raise ImageError("newer" if image[4] > VERSION else "foreign", f"format version {image[4]}; this tool reads version {VERSION}")
     size = int.from_bytes(image[6:8], "little")
     if not HEADER.size + 4 <= size <= len(image):
         raise ImageError("damaged", f"cut short: its header says {size} bytes, there are {len(image)}")
@@ -127,32 +129,27 @@ class Reader:
 
     def bit(self, index: int, columns: dict[int, int]) -> Bit:
         head = self.number(1)
-        op, name = Op(head & 0x0F), f"bit {index}"
+        op, name = Op(head & 0x1F), f"bit {index}"
         extra, wanted = bool(head & EXTRA), not head & OPPOSITE
-        if op == Op.MEMORY:
-            on = self.number(2) if extra else 0
-            return Bit(name, Kind.MEMORY, on=on, set=self.literals(), clear=self.literals())
         if op == Op.ALL:
             bit = Bit(name, Kind.ALL, set=self.literals())
+            if extra:
+                bit = replace(bit, kind=Kind.MEMORY, clear=self.literals())
         else:
             bit = self.operation(op, index, extra, wanted, columns)
-        hold = self.number(2) if head & HOLD else 0
-        drop = self.number(2) if head & DROP else 0
+        if not head & DELAYS:
+            return replace(bit, name=name)
+        hold, drop = self.number(2), self.number(2)
+        if bit.kind == Kind.PRESS or (bit.kind == Kind.MEMORY and hold):
+            raise ValueError(f"bit {index} has a delay that its kind does not know")
+        if bit.kind == Kind.MEMORY:
+            return replace(bit, name=name, on=drop + 1)
         return replace(bit, name=name, hold=hold, drop=drop)
 
     def operation(self, op: Op, index: int, extra: bool, wanted: bool, columns: dict[int, int]) -> Bit:
         source = self.number(1)
-        if op == Op.COPY:
-            if source < self.contacts:
-                return Bit("", Kind.CONTACT, source, wanted=wanted)
-            return Bit("", Kind.VALID, source - self.contacts, wanted=wanted)
-        if op == Op.PRESS:
-            return Bit("", Kind.PRESS, source, wanted=not extra)
-        if op == Op.EQUAL:
-            code = self.number(1)
-            if source == self.outputs:
-                return Bit("", Kind.STATE, code, wanted=wanted)
-            return Bit("", Kind.COMMAND, source, on=code, wanted=wanted)
+        if op == Op.MATCH:
+            return self.match(index, source, wanted)
         on = self.number(2)
         if op == Op.COMPARE:
             if source >= self.analogs:
@@ -174,6 +171,19 @@ class Reader:
             self.pairs.setdefault((source, second), None)
             self.alike.add(index)
         return Bit("", Kind.DIFFERS, source, second, on, wanted=wanted)
+
+    def match(self, index: int, source: int, wanted: bool) -> Bit:
+        test, contact = (self.number(1), self.number(1)), source - self.outputs - 1
+        if contact < 0:
+            if test[0] != 0xFF:
+                raise ValueError(f"bit {index} looks at a part of a position")
+            return Bit("", Kind.STATE, test[1], wanted=wanted) if contact == -1 else Bit("", Kind.COMMAND, source, on=test[1], wanted=wanted)
+        if test == (STABLE, STABLE):
+            reading = contact - self.contacts
+            return Bit("", Kind.CONTACT, contact, wanted=wanted) if reading < 0 else Bit("", Kind.VALID, reading, wanted=wanted)
+        if contact >= self.contacts or test not in (PRESSED, LET_GO) or not wanted:
+            raise ValueError(f"bit {index} asks nothing that is known")
+        return Bit("", Kind.PRESS, contact, wanted=test == PRESSED)
 
     def scales(self) -> dict[int, tuple[int, int]]:
         """(gain, offset) per reading of a difference. Of offsets only their difference is known; gains of pairs on one

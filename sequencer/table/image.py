@@ -16,17 +16,18 @@ from sequencer.errors import DoesNotFit
 from sequencer.table.table import MAX_BITS, MAX_DELAY, NO_TARGET, Bit, Kind, Literals, Row, Table
 
 MAGIC = b"FLOW"
-VERSION = 1
+VERSION = 2
 HEADER = struct.Struct("<4sBBHIHBBBBBBHBBBBHHH")
 CHECKSUM_NAME = "CRC-32/ISO-HDLC"  # check value of "123456789": CBF43926
 LIMITS = {
     "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 63, "positions": 4, "bits": MAX_BITS, "states": 127,
     "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFF00,
 }  # fmt: skip
-INVERT, OPPOSITE, EXTRA, HOLD, DROP, TRIP = 0x40, 0x10, 0x20, 0x40, 0x80, 0x80
-LEAST = 0x80  # in the first byte of a row's list: three bytes of least time follow the literals
+EXTRA, DELAYS, OPPOSITE, INVERT, TRIP = 0x20, 0x40, 0x80, 0x80, 0x80
+STABLE, CHANGED, SEEN_OPEN, SEEN_CLOSED = 1, 2, 4, 8  # what the runtime keeps of a contact
+LEAST = 0x40  # in the first byte of a row's list: three bytes of least time follow the literals
 MOST_LEAST = 0xFF_FFFF  # scans
-TAIL = 72  # at least so many bytes follow the rows: the longest record read from a damaged table stays inside
+TAIL = 140  # at least so many bytes follow the rows: the longest record read from a damaged table stays inside
 
 RowKey = tuple[int, int, int, int, bool]
 """(care, want, least, to, is a trip): all that a row does."""
@@ -159,7 +160,7 @@ def layout(table: Table) -> tuple[bytes, Sections]:
         MAGIC, VERSION, HEADER.size, size, fits(table.revision, 0, 0xFFFF_FFFF, "the revision"),
         fits(table.scan_ms, 1, 0xFFFF, "the scan period in ms"), len(table.contacts), len(table.analogs),
         len(table.heartbeats), len(table.outputs), len(table.bits), len(table.states), len(table.rows),
-        len(table.inhibits), len(columns), fits(counters, 0, 255, "the number of counters"), 0,
+        len(table.inhibits), len(columns), fits(counters, 0, 250, "the number of counters"), 0,
         inhibits_at, rows_at, contacts_at,
     )  # fmt: skip
     return seal(head + bytes(stream) + bytes(inhibits) + rows + tail), Sections(
@@ -229,29 +230,34 @@ def _list(literals: Literals, below: int, where: str, may_be_never: bool = True)
     return bytes([len(named) | (INVERT if invert else 0), *(i | (want >> i & 1) << 7 for i in named)])
 
 
+PRESSED = STABLE | CHANGED | SEEN_OPEN, STABLE | CHANGED | SEEN_OPEN  # (mask, wanted)
+LET_GO = STABLE | CHANGED | SEEN_CLOSED, CHANGED | SEEN_CLOSED
+
+
 class Op(IntEnum):
     """What the runtime tells apart; several kinds of bit are one and the same to it."""
 
-    COPY = 0
-    PRESS = 1
-    EQUAL = 2
-    COMPARE = 3
-    TARGET = 4
-    DIFFERS = 5
-    CHANGE = 6
-    ALL = 7
-    MEMORY = 8
+    MATCH = 0
+    COMPARE = 1
+    TARGET = 2
+    DIFFERS = 3
+    CHANGE = 4
+    ALL = 5
 
 
 def _bit(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[bytes, int]:
     """(record of one bit, how many 16-bit counters it needs)."""
     op, flags, body, counters = _operation(table, index, bit, columns)
-    if op not in (Op.PRESS, Op.MEMORY) and (bit.hold or bit.drop):
+    hold, drop = (0, 0) if bit.kind in (Kind.PRESS, Kind.MEMORY) else (bit.hold, bit.drop)
+    delayed = bool(hold or drop)
+    if bit.kind == Kind.MEMORY and bit.on:  # true for `on` scans from the last setting on: an off-delay of one less
+        fits(bit.on, 1, MAX_DELAY, f"{bit.name}: expiry in scans")
+        delayed, drop = True, bit.on - 1
+    if delayed:
         counters += 1
-        for flag, delay, what in ((HOLD, bit.hold, "on-delay"), (DROP, bit.drop, "off-delay")):
-            if delay:
-                flags |= flag
-                body += _short(delay, f"{bit.name}: {what} in scans", MAX_DELAY)
+        flags |= DELAYS
+        body += _short(hold, f"{bit.name}: on-delay in scans", MAX_DELAY)
+        body += _short(drop, f"{bit.name}: off-delay in scans", MAX_DELAY)
     return bytes([op | flags]) + body, counters
 
 
@@ -270,19 +276,18 @@ def _operation(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> 
     source = fits(bit.source, 0, most - 1, f"{name}: source") if kind not in (Kind.ALL, Kind.MEMORY) else 0
     opposite = 0 if bit.wanted else OPPOSITE
     if kind == Kind.MEMORY:
-        expiry = _short(bit.on, f"{name}: expiry in scans", MAX_DELAY) if bit.on else b""
-        lists = _list(bit.set, index, name) + _list(bit.clear, index, name)
-        return Op.MEMORY, EXTRA if bit.on else 0, expiry + lists, 1 if bit.on else 0
+        return Op.ALL, EXTRA, _list(bit.set, index, name) + _list(bit.clear, index, name), 0
     if kind == Kind.ALL:
         return Op.ALL, 0, _list(bit.set, index, name), 0
     if kind in (Kind.CONTACT, Kind.VALID):
-        return Op.COPY, opposite, bytes([source + (contacts if kind == Kind.VALID else 0)]), 0
+        return Op.MATCH, opposite, bytes([outputs + 1 + source + (contacts if kind == Kind.VALID else 0), STABLE, STABLE]), 0
     if kind == Kind.PRESS:
-        return Op.PRESS, 0 if bit.wanted else EXTRA, bytes([source]), 0
+        mask, want = PRESSED if bit.wanted else LET_GO
+        return Op.MATCH, 0, bytes([outputs + 1 + source, mask, want]), 0
     if kind == Kind.STATE:
-        return Op.EQUAL, opposite, bytes([outputs, source]), 0
+        return Op.MATCH, opposite, bytes([outputs, 0xFF, source]), 0
     if kind == Kind.COMMAND:
-        return Op.EQUAL, opposite, bytes([source, fits(bit.on, 0, 3, f"{name}: position")]), 0
+        return Op.MATCH, opposite, bytes([source, 0xFF, fits(bit.on, 0, 3, f"{name}: position")]), 0
     if kind == Kind.HEARD:  # silent for more than `on` scans, the other way round
         return Op.COMPARE, OPPOSITE, bytes([analogs + source]) + _short(bit.on + 1, f"{name}: age in scans"), 0
     if kind in (Kind.AT_LEAST, Kind.BELOW):
@@ -314,4 +319,4 @@ def _difference(table: Table, bit: Bit, source: int) -> bytes:
     spans = [max(abs(s.gain * s.low + s.offset), abs(s.gain * s.high + s.offset)) for s in (a, b)]
     fits(sum(spans), 0, 0x7FFF_FFFF, f"{bit.name}: the widest difference in scaled units")
     offset = (a.offset - b.offset) & 0xFFFF_FFFF
-    return bytes([source, 0, 0, second]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)
+    return bytes([source, 1, 0, second]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-OPERATIONS = ["copy", "press", "equal", "compare", "target", "differs", "change", "all", "memory"]
+OPERATIONS = ["match", "compare", "target", "differs", "change", "all"]
 
 
 def crc(data: bytes) -> int:
@@ -33,7 +33,7 @@ class Bytes:
     def literals(self) -> tuple[int, bool, list[tuple[int, int]]]:
         head = self.take(1)
         named = [self.take(1) for _ in range(head & 63)]
-        return head, bool(head & 64), [(b & 127, b >> 7) for b in named]
+        return head, bool(head & 128), [(b & 127, b >> 7) for b in named]
 
 
 def read(image: bytes) -> dict[str, Any]:
@@ -43,7 +43,7 @@ def read(image: bytes) -> dict[str, Any]:
     contacts, readings, links, outputs, conditions, states = (b.take(1) for _ in range(6))
     rows, inhibits, columns, counters, zero = b.take(2), b.take(1), b.take(1), b.take(1), b.take(1)
     inhibits_at, rows_at, contacts_at = b.take(2), b.take(2), b.take(2)
-    assert (version, header, zero) == (1, 32, 0) and b.at == 32 and length == len(image)
+    assert (version, header, zero) == (2, 32, 0) and b.at == 32 and length == len(image)
     assert crc(image[:-4]) == Bytes(image, length - 4).take(4)
     found: dict[str, Any] = {
         "revision": revision, "period": period, "links": links, "counters": counters, "rows": rows,
@@ -71,18 +71,16 @@ def read(image: bytes) -> dict[str, Any]:
             "number": number, "positions": [packed[n // 4] >> 2 * (n % 4) & 3 for n in range(outputs)],
             "targets": [b.take(2) for _ in range(columns)], "rows": [r for at, n in where for r in _rows(image, rows_at + at, n)],
         })
-    assert not any(image[b.at : length - 4]) and length - 4 - contacts_at >= 68
+    assert not any(image[b.at : length - 4]) and length - 4 - contacts_at >= 136
     return found
 
 
 def _condition(b: Bytes, readings: int) -> dict[str, Any]:
     head = b.take(1)
-    operation, opposite, extra = OPERATIONS[head & 15], bool(head & 16), bool(head & 32)
+    operation, opposite, extra = OPERATIONS[head & 31], bool(head & 128), bool(head & 32)
     one: dict[str, Any] = {"operation": operation, "opposite": opposite, "extra": extra}
-    if operation in ("copy", "press"):
-        one["n"] = b.take(1)
-    elif operation == "equal":
-        one |= {"n": b.take(1), "v": b.take(1)}
+    if operation == "match":
+        one |= {"n": b.take(1), "mask": b.take(1), "v": b.take(1)}
     elif operation == "compare":
         one |= {"n": b.take(1), "limit": b.take(2)}
         one["drop_out"] = b.take(2) if extra else one["limit"]
@@ -91,16 +89,14 @@ def _condition(b: Bytes, readings: int) -> dict[str, Any]:
     elif operation == "differs":
         one |= {"n": b.take(1), "limit": b.take(2), "m": b.take(1)}
         if extra:
+            assert one["limit"] == 1
             one |= {"gain_n": b.signed(), "gain_m": b.signed(), "offset": b.signed(), "limit": b.take(4)}
     elif operation == "change":
         one |= {"n": b.take(1), "limit": b.take(2), "k": b.take(1), "scans": b.take(2)}
-    elif operation == "all":
-        one["list"] = b.literals()[1:]
     else:
-        one["scans"] = b.take(2) if extra else 0
-        one |= {"set": b.literals()[1:], "clear": b.literals()[1:]}
-    one["on_delay"] = b.take(2) if head & 64 else 0
-    one["off_delay"] = b.take(2) if head & 128 else 0
+        one["list"] = b.literals()[1:]
+        one["clear"] = b.literals()[1:] if extra else None
+    one["delays"] = (b.take(2), b.take(2)) if head & 64 else None
     return one
 
 
@@ -109,5 +105,5 @@ def _rows(image: bytes, at: int, count: int) -> list[dict[str, Any]]:
     for _ in range(count):
         byte = b.take(1)
         head, _, named = b.literals()
-        rows.append({"to": byte & 127, "trip": bool(byte & 128), "literals": named, "least": b.take(3) if head & 128 else 0})
+        rows.append({"to": byte & 127, "trip": bool(byte & 128), "literals": named, "least": b.take(3) if head & 64 else 0})
     return rows

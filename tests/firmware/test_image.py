@@ -68,14 +68,16 @@ def check_condition(one: dict[str, Any], bit: Bit, table: Table, columns: list[i
     c, a, o = len(table.contacts), len(table.analogs), len(table.outputs)
     what, opposite = one["operation"], not bit.wanted
     if bit.kind not in (Kind.PRESS, Kind.MEMORY):
-        assert (one["on_delay"], one["off_delay"]) == (bit.hold, bit.drop)
+        assert one["delays"] == ((bit.hold, bit.drop) if bit.hold or bit.drop else None)
     if bit.kind in (Kind.CONTACT, Kind.VALID):
-        assert (what, one["n"], one["opposite"]) == ("copy", bit.source + (c if bit.kind == Kind.VALID else 0), opposite)
+        cell = o + 1 + bit.source + (c if bit.kind == Kind.VALID else 0)
+        assert (what, one["n"], one["mask"], one["v"], one["opposite"]) == ("match", cell, 1, 1, opposite)
     elif bit.kind == Kind.PRESS:
-        assert (what, one["n"], one["extra"]) == ("press", bit.source, opposite)
+        assert (what, one["n"], one["mask"], one["v"]) == ("match", o + 1 + bit.source, *((7, 7) if bit.wanted else (11, 10)))
+        assert not one["opposite"] and one["delays"] is None
     elif bit.kind in (Kind.STATE, Kind.COMMAND):
         wanted = (o, bit.source) if bit.kind == Kind.STATE else (bit.source, bit.on)
-        assert (what, (one["n"], one["v"]), one["opposite"]) == ("equal", wanted, opposite)
+        assert (what, (one["n"], one["v"]), one["mask"], one["opposite"]) == ("match", wanted, 255, opposite)
     elif bit.kind in (Kind.AT_LEAST, Kind.BELOW):
         assert (what, one["n"], one["limit"], one["drop_out"]) == ("compare", bit.source, bit.on, bit.off)
         assert one["opposite"] == (bit.kind == Kind.BELOW)
@@ -94,11 +96,11 @@ def check_condition(one: dict[str, Any], bit: Bit, table: Table, columns: list[i
         else:
             assert x.gain == y.gain and (one["limit"] - 1) * abs(x.gain) < bit.on <= one["limit"] * abs(x.gain)
     elif bit.kind == Kind.ALL:
-        assert (what, one["list"]) == ("all", (bit.set.invert, named(bit.set.care, bit.set.want)))
+        assert (what, one["list"], one["clear"]) == ("all", (bit.set.invert, named(bit.set.care, bit.set.want)), None)
     else:
         never = (True, [])
-        assert (what, one["scans"]) == ("memory", bit.on)
-        assert one["set"] == (bit.set.invert, named(bit.set.care, bit.set.want))
+        assert (what, one["delays"]) == ("all", (0, bit.on - 1) if bit.on else None)
+        assert one["list"] == (bit.set.invert, named(bit.set.care, bit.set.want))
         clear = never if bit.clear.want & ~bit.clear.care else (bit.clear.invert, named(bit.clear.care, bit.clear.want))
         assert one["clear"] == clear
 

@@ -19,8 +19,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     size -= used;
     follow_start(&box, FOLLOW_POWER_ON);
     for (int scans = 0; scans < 40; scans++) {
-        uint8_t *inputs = (uint8_t *)&box;
-        size_t bytes = offsetof(struct follow, outputs);
+        uint8_t *inputs = (uint8_t *)&box + offsetof(struct follow, contacts); /* contacts, links, words: side by side */
+        size_t bytes = offsetof(struct follow, words) + sizeof box.words - offsetof(struct follow, contacts);
         size_t step = size < bytes ? size : bytes;
         box.code = FOLLOW_FINE; /* go on, though the table is damaged */
         memcpy(inputs, data, step);

@@ -2,199 +2,144 @@
  * table, however damaged, reads or writes beyond its array; one that fails sends the box to rest with FOLLOW_DAMAGED. */
 #include <stdbool.h>
 #include "follow.h"
-#if defined(__AVR__)
-#define BYTE(at) pgm_read_byte(at)
-#else
-#define BYTE(at) (*(at))
-#endif
 
-enum { COPY, PRESS, EQUAL, COMPARE, TARGET, DIFFERS, CHANGE, ALL, MEMORY };
-enum { KIND = 0x0F, OPPOSITE = 0x10, EXTRA = 0x20, HOLD = 0x40, DROP = 0x80 }; /* first byte of a condition */
-enum { COUNT = 0x3F, INVERT = 0x40, LEAST = 0x80, TRIP = 0x80 };               /* first byte of a list; of a row */
-enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };              /* follow.flags */
-enum { NOW = 1, BEFORE = 2, SINCE = 4 };                                       /* follow.bits */
+enum { MATCH, COMPARE, TARGET, DIFFERS, CHANGE, ALL };              /* what a condition does; its first byte: */
+enum { KIND = 0x1F, EXTRA = 0x20, DELAYS = 0x40, OPPOSITE = 0x80 };
+enum { COUNT = 0x3F, LEAST = 0x40, INVERT = 0x80, TRIP = 0x80 };    /* first byte of a list; of a row */
+enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };   /* flags of a contact */
+enum { NOW = 0x80, LAST = 0x40, BEFORE = 0x20 };                    /* follow.bits */
+enum { STATE_AT = FOLLOW_OUTPUTS, FLAGS_AT, VALID_AT = FLAGS_AT + FOLLOW_CONTACTS }; /* follow.outputs */
+#define USES(kind) (FOLLOW_KINDS >> (kind) & 1u) /* a kind that the table does not use costs no flash */
 static const uint8_t rest[FOLLOW_ROOM(FOLLOW_OUTPUTS)] FOLLOW_FLASH = { FOLLOW_REST };
 
-static uint16_t word(const uint8_t *at) { return (uint16_t)(BYTE(at) | (uint16_t)(BYTE(at + 1) << 8)); }
-static uint32_t wide(const uint8_t *at) { return word(at) | (uint32_t)word(at + 2) << 16; }
 static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW_STATES_AT + FOLLOW_STRIDE * state; }
 
-/* Work out whether the literal list at `at` holds, into f->held; returns the list's end. Bound: 63 literals. */
+/* Put NOW into f->held if the literal list at `at` holds, else 0; returns the list's end. Bound: 63 literals. */
 static const uint8_t *list(struct follow *f, const uint8_t *at)
 {
-    uint8_t head = BYTE(at++), count = head & COUNT;
-    const uint8_t *end = at + count;
-    f->held = (head & INVERT) == 0;
+    uint8_t head = FOLLOW_BYTE(at++);
+    const uint8_t *end = at + (head & COUNT);
+    f->held = (uint8_t)(~head & INVERT);
     for (; at < end; at++) {
-        uint8_t literal = BYTE(at), i = literal & 0x7Fu;
-        if (i < FOLLOW_ROOM(FOLLOW_BITS) && (f->bits[i] & NOW) == literal >> 7) continue;
-        f->held ^= 1u;
+        uint8_t literal = FOLLOW_BYTE(at), i = literal & 0x7Fu;
+        if (i < FOLLOW_ROOM(FOLLOW_BITS) && ((f->bits[i] ^ literal) & NOW) == 0) continue;
+        f->held ^= NOW;
         break;
     }
     return end;
 }
 
-/* `raw`, once it has differed from `was` at a scan and at `limit` scans after it; counter: scans so far. */
-static bool delayed(bool raw, bool was, uint16_t *counter, uint16_t limit)
-{
-    if (raw != was && *counter < limit) {
-        ++*counter;
-        return was;
-    }
-    *counter = 0;
-    return raw;
-}
-
 /* Filter the contacts, judge the readings, count the silences. Bound: the number of inputs. */
-static void sample(struct follow *f)
+static void sample(struct follow *f, bool fresh)
 {
     const uint8_t *at = follow_table + FOLLOW_CONTACTS_AT;
-    bool all = true, running = f->settled == 2u, entered = running && f->timer == 0u;
+    const uint8_t running = f->settled >> 1, keep = running && fresh ? STABLE : (uint8_t)~CHANGED;
+    bool all = true;
     for (uint8_t i = 0; i != FOLLOW_CONTACTS; i++, at += 2) {
-        uint8_t flags = (uint8_t)(f->flags[i] & (entered ? STABLE : ~CHANGED)), level = f->contacts[i] & 1u;
-        uint16_t *counter = &f->counters[i], steady = word(at);
-        if (running) {
-            if (delayed(level, flags & STABLE, counter, steady) != (flags & STABLE)) flags ^= STABLE | CHANGED;
-        } else if (f->settled == 0u || level != (flags & STABLE)) {
-            flags = (uint8_t)((flags & ~STABLE) | level);
-            *counter = 0;
-        } else if (*counter < steady) {
-            ++*counter;
+        uint8_t flags = f->outputs[FLAGS_AT + i] & keep, level = f->contacts[i] & 1u;
+        uint16_t count = f->counters[i], steady = FOLLOW_WORD(at);
+        if (((level ^ flags) & STABLE) != running || f->settled == 0u) { /* counts while alike, once running while unlike */
+            if (!running) flags = (uint8_t)((flags & ~STABLE) | level);
+            count = 0;
+        } else if (count < steady) {
+            count++;
+        } else if (running) {
+            flags ^= STABLE | CHANGED;
+            count = 0;
         }
-        if (*counter < steady) all = false;
+        if (count < steady) all = false;
         if (level == (flags & (STABLE | CHANGED))) flags = (uint8_t)(flags | (level ? SEEN_CLOSED : SEEN_OPEN));
-        f->flags[i] = flags;
+        f->outputs[FLAGS_AT + i] = flags;
+        f->counters[i] = count;
     }
     if (!running) f->settled = all ? 2 : 1;
     for (uint8_t i = 0; !running && all && i != FOLLOW_CONTACTS; i++) f->counters[i] = 0;
     for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, at += 4)
-        f->flags[FOLLOW_CONTACTS + i] = f->words[i] >= word(at) && f->words[i] <= word(at + 2);
-    for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) {
-        uint16_t *silence = &f->words[FOLLOW_ANALOGS + i];
-        if (f->heard[i]) *silence = 0;
-        else if (*silence != FOLLOW_NONE) ++*silence;
+        f->outputs[VALID_AT + i] = f->words[i] >= FOLLOW_WORD(at) && f->words[i] <= FOLLOW_WORD(at + 2);
+    for (uint8_t i = FOLLOW_ANALOGS; i != FOLLOW_WORDS; i++) {
+        if (f->heard[i - FOLLOW_ANALOGS]) f->words[i] = 0;
+        else if (f->words[i] != FOLLOW_NONE) f->words[i]++;
     }
 }
 
-/* Whether word `source` lies inside its valid band. */
-static bool is_valid(const struct follow *f, uint8_t source) { return f->flags[FOLLOW_CONTACTS + source] & STABLE; }
-
-/* Work out every condition bit in order; false when the table is damaged. Bound: FOLLOW_BITS turns. */
-static bool conditions(struct follow *f)
+/* Work out every condition in order; false when the table is damaged. Bound: FOLLOW_BITS turns. */
+static bool conditions(struct follow *f, bool fresh)
 {
     const uint8_t *at = follow_table + FOLLOW_BITS_AT;
-    uint8_t slot = FOLLOW_CONTACTS;
-    for (uint8_t i = 0; i != FOLLOW_BITS; i++) {
-        if (at >= follow_table + FOLLOW_INHIBITS_AT || slot > FOLLOW_CONTACTS + FOLLOW_COUNTERS) return false;
-        uint8_t head = BYTE(at), was = f->bits[i], source = BYTE(at + 1);
-        bool value = false, valid = true;
-        switch (head & KIND) {
-        case COPY: /* of a filtered contact, or of a reading's validity */
-            if (source > FOLLOW_CONTACTS + FOLLOW_WORDS) return false;
-            value = f->flags[source] & STABLE;
-            at += 2;
-            break;
-        case PRESS: /* changed in this scan to the level wanted, and the other one was seen before in this state */
-            if (source > FOLLOW_CONTACTS) return false;
-            source = f->flags[source];
-            value = head & EXTRA ? (source & (CHANGED | STABLE | SEEN_CLOSED)) == (CHANGED | SEEN_CLOSED)
-                                 : (source & (CHANGED | STABLE | SEEN_OPEN)) == (CHANGED | STABLE | SEEN_OPEN);
-            at += 2;
-            break;
-        case EQUAL: /* a command of the last scan, or the state */
-            if (source > FOLLOW_OUTPUTS) return false;
-            value = (source == FOLLOW_OUTPUTS ? f->state : f->outputs[source]) == BYTE(at + 2);
-            at += 3;
-            break;
-        case COMPARE: /* the drop-out is the limit while the bit was true before its delays */
-            if (source >= FOLLOW_ROOM(FOLLOW_WORDS)) return false;
-            value = f->words[source] >= word(head & EXTRA && was & BEFORE ? at + 4 : at + 2);
-            valid = is_valid(f, source);
-            at += head & EXTRA ? 6 : 4;
-            break;
-#if FOLLOW_KINDS >> 4 & 1 /* a kind that the table does not use costs no flash */
-        case TARGET: { /* a new target begins without drop-out: the timer is 0 in the first scan after a move */
-            uint16_t limit, drop = word(at + 2);
-            uint8_t column = BYTE(at + 4);
-            if (source >= FOLLOW_WORDS || column >= FOLLOW_COLUMNS) return false;
-            limit = word(state_record(f->state) + FOLLOW_STRIDE - 2u * FOLLOW_COLUMNS + 2u * column);
-            valid = is_valid(f, source) && limit != FOLLOW_NONE;
-            if (was & BEFORE && f->timer != 0u) limit = (uint16_t)(limit > drop ? limit - drop : 0);
-            value = f->words[source] >= limit;
-            at += 5;
-            break;
-        }
-#endif
-#if FOLLOW_KINDS >> 5 & 1
-        case DIFFERS: {
-            uint8_t second = BYTE(at + 4);
-            if (source >= FOLLOW_WORDS || second >= FOLLOW_WORDS) return false;
-            uint16_t a = f->words[source], b = f->words[second];
-            valid = is_valid(f, source) && is_valid(f, second);
-            value = (a > b ? a - b : b - a) >= word(at + 2);
-            at += 5;
-#if FOLLOW_SCALED
-            if (head & EXTRA) { /* |gain * counts - gain * counts + offset|; the exporter has shown that it fits */
-                uint32_t d = wide(at) * a - wide(at + 4) * b + wide(at + 8);
-                value = (d >> 31 ? 0u - d : d) >= wide(at + 12);
-                at += 16;
-            }
-#endif
-            break;
-        }
-#endif
-#if FOLLOW_KINDS >> 6 & 1
-        case CHANGE: { /* age: scans since bit `second` rose (FOLLOW_NONE: invalid then); base: the reading at the rise */
-            uint8_t second = BYTE(at + 4);
-            if (source >= FOLLOW_WORDS || second >= FOLLOW_BITS) return false;
-            uint16_t counts = f->words[source], over = word(at + 5), *age = &f->counters[slot], *base = age + 1;
-            if (head & EXTRA) counts ^= 0xFFFFu; /* a fall is a rise of the complement */
-            valid = is_valid(f, source);
-            if (!(was & SINCE)) {
-                *age = valid ? 0u : FOLLOW_NONE;
-                *base = counts;
-            } else if (*age < over) {
-                ++*age;
-            }
-            was &= (uint8_t)~SINCE;
-            if (f->bits[second] & NOW) was |= SINCE;
-            if (!(was & SINCE) || *age < over || *age == FOLLOW_NONE) valid = false;
-            value = counts >= *base && (uint16_t)(counts - *base) >= word(at + 2);
-            slot = (uint8_t)(slot + 2u);
-            at += 7;
-            break;
-        }
-#endif
-        case ALL:
-            at = list(f, at + 1);
-            value = f->held;
-            break;
-        case MEMORY: { /* clearing wins; setting starts the expiry anew */
-            uint16_t most = word(at + 1), *age = &f->counters[slot];
-            at = list(f, head & EXTRA ? at + 3 : at + 1);
-            value = f->held || (was & NOW);
-            if (f->held) was = 0;
+    uint8_t slot = 0;
+    f->outputs[STATE_AT] = f->state;
+    for (uint8_t *bit = f->bits; bit < f->bits + FOLLOW_BITS; bit++) {
+        if (at >= follow_table + FOLLOW_INHIBITS_AT || slot > FOLLOW_COUNTERS) return false;
+        uint8_t head = FOLLOW_BYTE(at++), kind = head & KIND, source = FOLLOW_BYTE(at), was = *bit, value, valid = 1;
+        if (kind == ALL) { /* with EXTRA a memory: set while the first list holds, and cleared by the second */
             at = list(f, at);
-            if (f->held) value = false;
-            if (!(head & EXTRA)) break;
-            slot++;
-            if (was & NOW && *age >= most) value = false;
-            *age = (uint16_t)(!value ? 0 : was & NOW ? *age + 1 : 1);
-            break;
+            value = f->held;
+            if (head & EXTRA) {
+                at = list(f, at);
+                if (f->held) valid = 0;
+                if (!(head & DELAYS)) value = (uint8_t)(value | (was & NOW)); /* else its off-delay is its expiry */
+            }
+        } else if (kind == MATCH) {
+            if (source >= sizeof f->outputs) return false;
+            value = (f->outputs[source] ^ FOLLOW_BYTE(at + 2)) & FOLLOW_BYTE(at + 1) ? 0 : NOW;
+            at += 3;
+        } else {
+            uint8_t second = FOLLOW_BYTE(at + 3);
+            if (source >= FOLLOW_ROOM(FOLLOW_WORDS)) return false;
+            uint16_t number = f->words[source], limit = FOLLOW_WORD(at + 1);
+            valid = f->outputs[VALID_AT + source];
+            at += kind == COMPARE ? 3 : 4;
+            if (kind == COMPARE) { /* the drop-out is the limit while the bit was true before its delays */
+                if (head & EXTRA && was & BEFORE) limit = FOLLOW_WORD(at);
+                if (head & EXTRA) at += 2;
+            } else if (USES(TARGET) && kind == TARGET) { /* a new target begins without drop-out */
+                uint16_t drop = was & BEFORE && !fresh ? limit : 0u;
+                if (second >= FOLLOW_ROOM(FOLLOW_COLUMNS)) return false;
+                limit = FOLLOW_WORD(state_record(f->state) + FOLLOW_STRIDE - 2u * FOLLOW_COLUMNS + 2u * second);
+                if (limit == FOLLOW_NONE) valid = 0;
+                limit = (uint16_t)(limit > drop ? limit - drop : 0);
+            } else if (USES(DIFFERS) && kind == DIFFERS) {
+                if (second >= FOLLOW_ROOM(FOLLOW_WORDS)) return false;
+                uint16_t other = f->words[second], apart = (uint16_t)(number > other ? number - other : other - number);
+                valid &= f->outputs[VALID_AT + second];
+                if (FOLLOW_SCALED && head & EXTRA) { /* |gain * number - gain * other + offset|: the exporter shows that it fits */
+                    uint32_t d = FOLLOW_WIDE(at) * number - FOLLOW_WIDE(at + 4) * other + FOLLOW_WIDE(at + 8);
+                    apart = (d >> 31 ? 0u - d : d) >= FOLLOW_WIDE(at + 12);
+                    at += 16;
+                }
+                number = apart;
+            } else if (USES(CHANGE) && kind == CHANGE) { /* since condition `second` rose: its age, and the reading then */
+                uint16_t over = FOLLOW_WORD(at), *age = &f->counters[FOLLOW_CONTACTS + slot], *base = age + 1;
+                if (second >= FOLLOW_BITS) return false;
+                second = f->bits[second];
+                slot = (uint8_t)(slot + 2u);
+                at += 2;
+                if (head & EXTRA) number ^= 0xFFFFu; /* a fall is a rise of the complement */
+                if (!(second & LAST)) {
+                    *age = valid ? 0u : FOLLOW_NONE;
+                    *base = number;
+                } else if (*age < over) {
+                    ++*age;
+                }
+                if (!(second & NOW) || *age < over || *age == FOLLOW_NONE) valid = 0;
+                if (number < *base) limit = FOLLOW_NONE, number = *base; /* less than any rise */
+                number = (uint16_t)(number - *base);
+            } else {
+                return false;
+            }
+            value = number >= limit ? NOW : 0;
         }
-        default:
-            return false;
+        value = (uint8_t)(value ^ (head & OPPOSITE));
+        if (!valid) value = 0, was = 0; /* an invalid reading: false at once, also through an off-delay */
+        const uint8_t raw = value;
+        if (head & DELAYS) {
+            uint16_t limit = FOLLOW_WORD(was & NOW ? at + 2 : at), *counter = &f->counters[FOLLOW_CONTACTS + slot++], count = *counter;
+            bool waits = (value ^ was) & NOW && count < limit;
+            *counter = (uint16_t)(waits ? count + 1u : 0u);
+            if (waits) value ^= NOW;
+            at += 4;
         }
-        if (head & OPPOSITE) value = !value;
-        if (!valid) value = false, was &= (uint8_t)~NOW; /* an invalid reading: false at once, also through an off-delay */
-        was = (uint8_t)(value ? was | BEFORE : was & ~BEFORE);
-        if (head & (HOLD | DROP)) {
-            uint16_t limit = 0;
-            if (head & (was & NOW ? DROP : HOLD)) limit = word(was & NOW && head & HOLD ? at + 2 : at);
-            at += head & HOLD && head & DROP ? 4 : 2;
-            value = delayed(value, was & NOW, &f->counters[slot++], limit);
-        }
-        f->bits[i] = (uint8_t)((was & ~NOW) | value);
+        *bit = (uint8_t)(value | (*bit & NOW) >> 1 | raw >> 2);
     }
     return true;
 }
@@ -203,27 +148,24 @@ static bool conditions(struct follow *f)
 static bool rows(struct follow *f)
 {
     const uint8_t *record = state_record(f->state);
-    uint16_t row = word(record + 6);
+    uint16_t row = FOLLOW_WORD(record + 6);
     for (uint8_t part = 0; part < 2u; part++, record += 3) { /* the rows it shares with others, then its own */
-        uint16_t start = word(record);
+        uint16_t start = FOLLOW_WORD(record);
         if (start > FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) return false;
         const uint8_t *at = follow_table + FOLLOW_ROWS_AT + start;
-        for (uint8_t left = BYTE(record + 2); left > 0u; left--, row++) {
+        for (uint8_t left = FOLLOW_BYTE(record + 2); left > 0u; left--, row++) {
             if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
-            uint8_t to = BYTE(at++), next = to & 0x7Fu, head = BYTE(at);
+            uint8_t to = FOLLOW_BYTE(at++), next = to & 0x7Fu, head = FOLLOW_BYTE(at);
             at = list(f, at);
-            if (head & LEAST) {
-                if (f->timer < (word(at) | (uint32_t)BYTE(at + 2) << 16)) f->held = 0;
-                at += 3;
-            }
+            if (head & LEAST && f->timer < (FOLLOW_WIDE(at) & 0xFFFFFFu)) f->held = 0;
+            if (head & LEAST) at += 3;
             if (!f->held) continue;
             if (next >= FOLLOW_STATES) return false;
             f->from = f->state;
             f->state = next;
             f->mirror = next ^ 0xFFu;
             f->row = row;
-            if (!(to & TRIP)) f->first_out = FOLLOW_NONE;
-            else if (f->first_out == FOLLOW_NONE) f->first_out = row;
+            f->first_out = !(to & TRIP) ? FOLLOW_NONE : f->first_out == FOLLOW_NONE ? row : f->first_out;
             f->timer = 0;
             f->moved = 1;
             return true;
@@ -237,14 +179,10 @@ static bool rows(struct follow *f)
 static bool outputs(struct follow *f)
 {
     const uint8_t *at = state_record(f->state) + 8;
-    for (uint8_t left = FOLLOW_OUTPUTS, packed = 0; left > 0u; left--, packed = (uint8_t)(packed >> 2)) {
-        uint8_t i = (uint8_t)(FOLLOW_OUTPUTS - left);
-        if (i % 4u == 0u) packed = BYTE(at + i / 4u);
-        f->outputs[i] = packed & 3u;
-    }
+    for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = (uint8_t)(FOLLOW_BYTE(at + i / 4u) >> i % 4u * 2u & 3);
     at = follow_table + FOLLOW_INHIBITS_AT;
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
-        uint8_t position = BYTE(at) & 3u, output = BYTE(at) >> 2;
+        uint8_t position = FOLLOW_BYTE(at) & 3u, output = FOLLOW_BYTE(at) >> 2;
         if (at >= follow_table + FOLLOW_ROWS_AT || output > FOLLOW_OUTPUTS) return false;
         at = list(f, at + 1);
         if (f->held) f->outputs[output] = position;
@@ -252,83 +190,59 @@ static bool outputs(struct follow *f)
     return true;
 }
 
-static void to_rest(struct follow *f, uint8_t code)
+/* Take one more byte of the table into the sum, and judge it at the end. */
+static void check(struct follow *f)
 {
-    f->code = code;
-    for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = BYTE(rest + i);
+    if (f->check_at >= FOLLOW_SIZE) f->check_at = 0;
+    uint32_t sum = (f->check_at == 0u ? 0xFFFFFFFFu : f->check) ^ FOLLOW_BYTE(follow_table + f->check_at);
+    for (uint8_t i = 8; i > 0u; i--) sum = sum >> 1 ^ (sum & 1u ? 0xEDB88320u : 0u);
+    f->check = sum;
+    if (++f->check_at == FOLLOW_SIZE && sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
 }
 
-/* Check one more byte of the table; true at its end, when the sum is judged and begins anew. */
-static bool check(struct follow *f)
+static void to_rest(struct follow *f)
 {
-    uint32_t sum = f->check;
-    if (f->check_at >= FOLLOW_SIZE) {
-        if (sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* what every right image leaves, its checksum included */
-        f->check = 0xFFFFFFFFu;
-        f->check_at = 0;
-        return true;
-    }
-    sum ^= BYTE(follow_table + f->check_at++);
-    for (uint8_t i = 8; i > 0u; i--) sum = sum & 1u ? sum >> 1 ^ 0xEDB88320u : sum >> 1;
-    f->check = sum;
-    return false;
+    for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = FOLLOW_BYTE(rest + i);
 }
 
 void follow_start(struct follow *f, uint8_t cause)
 {
-    uint8_t *byte = (uint8_t *)f;
-    for (uint16_t i = 0; i < sizeof *f; i++) byte[i] = 0;
-    for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++) {
-        f->words[FOLLOW_ANALOGS + i] = FOLLOW_NONE;
-        f->flags[FOLLOW_CONTACTS + FOLLOW_ANALOGS + i] = 1; /* a silence is always a valid number */
+    *f = (struct follow){ .mirror = 0xFF, .cause = cause, .row = FOLLOW_NONE, .first_out = FOLLOW_NONE };
+    for (uint8_t i = FOLLOW_ANALOGS; i != FOLLOW_WORDS; i++) {
+        f->words[i] = FOLLOW_NONE;
+        f->outputs[VALID_AT + i] = 1; /* a silence is always a valid number */
     }
-    f->mirror = 0xFF;
-    f->cause = cause;
-    f->row = f->first_out = FOLLOW_NONE;
-    f->check = 0xFFFFFFFFu;
-    while (!check(f)) continue;
-    if (wide(follow_table + FOLLOW_SIZE - 4u) != FOLLOW_CHECKSUM) f->code = FOLLOW_FOREIGN;
-    if (BYTE(follow_table + 4) != 1u) f->code = FOLLOW_NEWER;
-    if (wide(follow_table) != 0x574F4C46u) f->code = FOLLOW_FOREIGN;
-    if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
-    to_rest(f, f->code);
-}
-
-/* The scan of a box that follows its table; returns the code to go on with. */
-static uint8_t step(struct follow *f)
-{
-    if (f->state >= FOLLOW_STATES || (f->state ^ f->mirror) != 0xFF || f->settled > 2u) return FOLLOW_IMPOSSIBLE;
-    sample(f);
-    if (f->settled == 2u && !(conditions(f) && rows(f))) return FOLLOW_DAMAGED;
-    return outputs(f) ? FOLLOW_FINE : FOLLOW_DAMAGED;
+    do { check(f); } while (f->check_at < FOLLOW_SIZE);
+    if (FOLLOW_WIDE(follow_table) != 0x574F4C46u || FOLLOW_BYTE(follow_table + 4) < 2u) f->code = FOLLOW_FOREIGN;
+    else if (FOLLOW_BYTE(follow_table + 4) > 2u) f->code = FOLLOW_NEWER;
+    else if (f->code == FOLLOW_FINE && FOLLOW_WIDE(follow_table + FOLLOW_SIZE - 4u) != FOLLOW_CHECKSUM) f->code = FOLLOW_FOREIGN;
+    else if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
+    to_rest(f);
 }
 
 void follow_scan(struct follow *f)
 {
+    const bool fresh = f->timer == 0u; /* as in the first scan after a move */
     f->moved = 0;
-    if (f->code == FOLLOW_FINE) {
-        f->code = step(f);
-        for (uint8_t i = FOLLOW_SLICE; i > 0u; i--) (void)check(f);
-    }
-    if (f->code != FOLLOW_FINE) to_rest(f, f->code);
     f->scan++;
+    if (f->code == FOLLOW_FINE && (f->state >= FOLLOW_STATES || (f->state ^ f->mirror) != 0xFF || f->settled > 2u))
+        f->code = FOLLOW_IMPOSSIBLE;
+    if (f->code == FOLLOW_FINE) {
+        sample(f, fresh);
+        if ((f->settled == 2u && !(conditions(f, fresh) && rows(f))) || !outputs(f)) f->code = FOLLOW_DAMAGED;
+        for (uint8_t i = FOLLOW_SLICE; i > 0u; i--) check(f);
+    }
+    if (f->code != FOLLOW_FINE) to_rest(f);
 }
 
 void follow_record(const struct follow *f, uint8_t record[FOLLOW_RECORD])
 {
     const uint8_t *bit = f->bits;
-    uint32_t number = f->settled == 0u ? wide(follow_table + FOLLOW_SIZE - 4u) : f->scan - 1u;
+    const uint8_t fixed[] = { f->from, f->state, (uint8_t)f->row, (uint8_t)(f->row >> 8), f->code, f->cause };
+    uint32_t number = f->settled == 0u ? FOLLOW_WIDE(follow_table + FOLLOW_SIZE - 4u) : f->scan - 1u;
     record[0] = f->settled == 0u ? 'P' : f->code == FOLLOW_FINE ? 'M' : 'R';
-    record[5] = f->from;
-    record[6] = f->state;
-    record[7] = (uint8_t)f->row;
-    record[8] = (uint8_t)(f->row >> 8);
-    record[9] = f->code;
-    record[10] = f->cause;
     for (uint8_t i = 1; i != 5u; i++, number >>= 8) record[i] = (uint8_t)number;
-    for (uint8_t i = 11; i != FOLLOW_RECORD; i++) {
-        uint8_t packed = 0;
-        for (uint8_t k = 8; k > 0u; k--) packed = (uint8_t)(packed >> 1 | (*bit++ & NOW ? 0x80 : 0));
-        record[i] = packed;
-    }
+    for (uint8_t i = 5; i != 11u; i++) record[i] = fixed[i - 5u];
+    for (uint8_t i = 11, packed = 0; i != FOLLOW_RECORD; record[i++] = packed)
+        for (uint8_t k = 8; k > 0u; k--) packed = (uint8_t)(packed >> 1 | (*bit++ & NOW));
 }
