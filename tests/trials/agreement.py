@@ -29,17 +29,9 @@ def known(result: InterlockResult, faults: tuple[str, ...]) -> bool:
 
 
 def unknown(proof: Proof, breaches: tuple[Breach, ...]) -> list[Breach]:
-    """Breaches of one trial that the proof denies. What comes after a breach is not followed by the proof, so a breach
-    counts as known when one before it in the same trial, by no more faults, is."""
+    """Breaches of one trial that the proof denies, later ones in the same story too."""
     by = {one.name: one for one in proof.interlocks}
-    left: list[Breach] = []
-    before = False
-    for breach in breaches:
-        here = known(by[breach.rule], breach.faults)
-        if not here and not before:
-            left.append(breach)
-        before = before or (here and by[breach.rule].kind not in TIMED)
-    return left
+    return [breach for breach in breaches if not known(by[breach.rule], breach.faults)]
 
 
 def tried(pad: Pad, runs: int, seed: int, faults: int) -> tuple[list[str], int]:
