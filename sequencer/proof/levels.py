@@ -47,6 +47,7 @@ def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: in
     reached = withstands(cuts, most)
     open_ = [c for c in campaign.unfinished if within(c, base.asked) and not any(set(k) <= set(c) for k in cuts)]
     red = [c for c in cuts if within(c, base.asked)]
+    unseen = [c for c in campaign.unfinished if not any(set(k) <= set(c) for k in cuts)]
     told = f"withstands {reached[0]} equipment faults and {reached[1]} slips, asked {base.asked[0]} and {base.asked[1]}"
     if red:
         return replace(base, outcome="broken", level=f"broken by {_names(red)}; {told}", withstands=reached)
@@ -58,10 +59,11 @@ def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: in
         sets = ", ".join(f"{n} of order {order}" for order, n in orders.items())
         level = f"holds in this model against what is asked; {told}; cut sets: {sets}"
     else:
-        level = f"holds in this model against these {kinds} fault kinds, all orders, up to {most} at once"
-    unseen = [c for c in campaign.unfinished if not any(set(k) <= set(c) for k in cuts)]
+        whole = min([len(c) for c in unseen], default=most + 1) - 1
+        many = f"up to {whole} at once" if whole else "as far as they were explored"
+        level = f"holds in this model against these {kinds} fault kinds, all orders, {many}"
     if unseen:
-        level += f" ({len(unseen)} sets beyond what is asked were not explored to the end)"
+        level += f"; NOT shown for {len(unseen)} sets beyond what is asked, which were not explored to the end"
     return replace(base, level=level, withstands=reached)
 
 
