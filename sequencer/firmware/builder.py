@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Iterable, Sequence
 
 from sequencer.description import Pad
 from sequencer.description.box import AnalogInput, ContactInput, HeartbeatInput, LampOutput, ServoOutput
+from sequencer.firmware.avr import FLAGS as AVR_FLAGS
 from sequencer.firmware.c_table import CAUTION
 from sequencer.table import Table
 from sequencer.table.image import CHECKSUM_NAME, LIMITS, MOST_LEAST, checksum
@@ -127,9 +129,11 @@ def readme(pad: Pad, table: Table) -> str:
         "## Limits", "",
         f"{limits}; least time in a state up to {MOST_LEAST} scans; delays up to 65534 scans. What does not fit is refused when",
         "exporting; nothing is truncated. The scan number in the log wraps after 4294967296 scans; no timer depends on it.", "",
+        "The AVR figures that `export --verify` prints are those of `avr-gcc` with these flags; others give other figures:", "",
+        *(f"    {line}" for line in textwrap.wrap(" ".join(AVR_FLAGS), 110, break_on_hyphens=False)), "",
         "## Codes", "",
-        "`box.code`: 0 follows the table; 1 the table is foreign to this program; 2 its format is newer; 3 it is damaged;",
-        "4 the state was impossible (memory disturbed); 5 the reset cause was unknown. All but 0 mean rest positions until",
-        "the next reset. The watchdog stays fed, so the box does not start over by itself.", "",
+        "`box.code`: 0 follows the table; 1 the table is foreign to this program, or of an older format; 2 its format is",
+        "newer; 3 it is damaged; 4 the state was impossible (memory disturbed); 5 the reset cause was unknown. All but 0",
+        "mean rest positions until the next reset. The watchdog stays fed, so the box does not start over by itself.", "",
     ]  # fmt: skip
     return "\n".join(lines)
