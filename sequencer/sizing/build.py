@@ -15,12 +15,12 @@ from sequencer.sizing.sensing import sensing_section
 from sequencer.sizing.sheet import BLIND, Section, Sheet
 from sequencer.sizing.standoff import energy_section, pressure_section
 from sequencer.sizing.venting import venting_section
-from sequencer.sizing.wires import short_section, wire_section
+from sequencer.sizing.wires import short_section, wire_sections
 
 
 def sizing_sheet(pad: Pad) -> Sheet:
     """The whole sheet of a checked pad. Raises SequencerError where a value cannot be worked with."""
-    last = (race_section(pad), wire_section(pad), short_section(pad))
+    last = (race_section(pad), *wire_sections(pad), short_section(pad))
     return _sheet(pad, (*numbers(pad), *(section for section in last if section.lines)))
 
 

@@ -83,7 +83,7 @@ def show_section(section: Section) -> Iterator[str]:
     yield section.name
     yield "-" * len(section.name)
     yield from textwrap.wrap(section.about, WIDTH)
-    if section.name in (CUT, SHORTED):
+    if section.name.startswith((CUT, SHORTED)):
         yield from _wires(section)
         return
     sources = list(dict.fromkeys(line.source for line in section.lines))

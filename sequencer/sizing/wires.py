@@ -176,22 +176,27 @@ def _lines(pad: Pad, name: str, position: str) -> str:
     return f" ({', '.join(lines)} {'lets gas through' if position == 'open' else 'is shut'})"
 
 
-def wire_section(pad: Pad) -> Section:
-    """One line per wire and outcome with the states that share it; wires with equal outcomes stand together."""
+def wire_sections(pad: Pad) -> tuple[Section, ...]:
+    """A section each for switches, for readings and links, and for outputs: one line per wire and outcome with the
+    states that share it; wires with equal outcomes stand together."""
     table = compile_table(pad)
-    alike: dict[tuple[str, tuple[Outcome, ...]], list[str]] = {}
+    alike: dict[str, dict[tuple[str, tuple[Outcome, ...]], list[str]]] = {"switches": {}, "sensors and link": {}, "outputs": {}}
     for name, part in pad.inputs.items():
         if isinstance(part, ContactInput):
-            reads = f"reads open: {'not ' if part.contact.closed_means_word else ''}{part.contact.word}"
+            kind, reads = "switches", f"reads open: {'not ' if part.contact.closed_means_word else ''}{part.contact.word}"
         else:
-            reads = "reading is invalid" if isinstance(part, AnalogInput) else "silent"
-        alike.setdefault((reads, cut_outcomes(pad, table, name)), []).append(name)
+            kind, reads = "sensors and link", "reading is invalid" if isinstance(part, AnalogInput) else "silent"
+        alike[kind].setdefault((reads, cut_outcomes(pad, table, name)), []).append(name)
     for name in pad.outputs:
-        alike.setdefault(("no drive", output_outcomes(pad, name)), []).append(name)
-    lines = [line for (reads, outcomes), names in alike.items() for line in _grouped(pad, names, reads, outcomes)]
-    targets = {one.goes_to for _, outcomes in alike for one in outcomes if one.goes_to}
-    legend = [Line(f"state {s}", None, "", "the file", words=pad.states[s].says) for s in pad.states if s in targets]
-    return Section(CUT, "Worked on the table from a box that stood still in the state.", (*legend, *lines))
+        alike["outputs"].setdefault(("no drive", output_outcomes(pad, name)), []).append(name)
+    sections = []
+    for kind, found in alike.items():
+        lines = [line for (reads, outcomes), names in found.items() for line in _grouped(pad, names, reads, outcomes)]
+        targets = {one.goes_to for _, outcomes in found for one in outcomes if one.goes_to}
+        legend = [Line(f"state {s}", None, "", "the file", words=pad.states[s].says) for s in pad.states if s in targets]
+        about = "Worked on the table from a box that stood still in the state."
+        sections.append(Section(f"{CUT}: {kind}", about, (*legend, *lines)))
+    return tuple(sections)
 
 
 def short_section(pad: Pad) -> Section:
