@@ -1,6 +1,6 @@
 """Every example in the README is run; what it shows must be what is printed.
 
-In an example a line that is only '…' stands for any number of left-out lines. How long something took, and
+In an example the line '…' stands for the lines left out between the first and the last. How long something took, and
 the moment at which it was done, may differ; nothing else may.
 """
 
@@ -28,19 +28,17 @@ def examples() -> list[tuple[str, list[str]]]:
 
 
 def matches(shown: list[str], printed: list[str]) -> str:
-    """Empty when the shown lines are the printed ones but for '…' gaps; else what differs."""
-    at, gap = 0, False
-    for line in shown:
-        if line.strip() == "…":
-            gap = True
-            continue
-        if gap:
-            while at < len(printed) and not same(line, printed[at]):
-                at += 1
-        if at >= len(printed) or not same(line, printed[at]):
-            return f"README shows {line!r}, the command prints {printed[at] if at < len(printed) else '(end)'!r}"
-        at, gap = at + 1, False
-    return "" if gap or at == len(printed) else f"the command goes on with {printed[at]!r}"
+    """Empty when the shown lines are the printed ones but for one '…' gap; else what differs."""
+    if "…" in shown:
+        gap = shown.index("…")
+        tail = len(shown) - gap - 1
+        if len(printed) < gap + tail:
+            return f"only {len(printed)} lines are printed"
+        printed = [*printed[:gap], "…", *printed[len(printed) - tail :]]
+    for ours, theirs in zip(shown, printed, strict=False):
+        if not same(ours, theirs):
+            return f"README shows {ours!r}, the command prints {theirs!r}"
+    return "" if len(shown) == len(printed) else f"README shows {len(shown)} lines, the command prints {len(printed)}"
 
 
 def same(shown: str, printed: str) -> bool:
@@ -50,6 +48,7 @@ def same(shown: str, printed: str) -> bool:
 
 def _timeless(line: str) -> str:
     line = re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d", "MOMENT", line.rstrip())
+    line = re.sub(r"\d+ s \([\d,]+ trials a minute\)", "N s (N trials a minute)", line)
     return re.sub(r"\b\d+(\.\d+)? +s$|, \d+\.\d s\b", " N s", line)
 
 
