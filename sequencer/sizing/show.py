@@ -20,7 +20,7 @@ _WORDS = {"": "", "holds": "holds", "thin": "THIN", "fails": "FAILS"}
 
 def show_sheet(sheet: Sheet) -> Iterator[str]:
     """All lines of text: what it is blind to, what is wrong or thin, every section, what was assumed."""
-    yield f"Sizing sheet: {sheet.title}, revision {sheet.revision} ({sheet.file})"
+    yield from textwrap.wrap(f"Sizing sheet: {sheet.title}, revision {sheet.revision} ({sheet.file})", WIDTH)
     yield ""
     for text in sheet.blind:
         yield from textwrap.wrap(text, WIDTH)
