@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, console, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, console, counted, emit_json
 
 if TYPE_CHECKING:
     from sequencer.description.limits import Limit
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 AllOption = Annotated[bool, typer.Option("--limits", help="List every limit, not only how many were given.")]
 
 
-def command(file: FileArgument, all_limits: AllOption = False, json: JsonOption = False) -> int:
+def command(file: FileArgument, all_limits: AllOption = False, json: JsonOption = False) -> Ended:
     """Read a file critically: mistakes, gaps and doubtful rules, each with its place.
 
     Exit code 0: nothing found; 1: findings; 2: the file cannot be used. `sequencer meaning NAME` explains a finding.
@@ -33,16 +33,16 @@ def command(file: FileArgument, all_limits: AllOption = False, json: JsonOption 
         else:
             _show(error.findings)
             _line(f"{error.message}.")
-        return 2
+        return Ended(2, f"{_counts(error.findings)} in the file, which cannot be used")
     found, known = read_critically(pad), limits(pad)
     verdict = Verdict.of(not any(one.severity != "note" for one in found))
     if json:
         _json(str(file), verdict, found, known)
-        return verdict.exit_code
-    _show(found)
-    _line(_summary(str(file), found))
-    _limits(known, all_limits)
-    return verdict.exit_code
+    else:
+        _show(found)
+        _line(_summary(str(file), found))
+        _limits(known, all_limits)
+    return Ended.of(verdict, f"{_counts(found)} found in the file")
 
 
 def _show(found: tuple[Finding, ...]) -> None:
@@ -69,9 +69,12 @@ def _line(text: str, indent: int = 4) -> None:
 def _summary(file: str, found: tuple[Finding, ...]) -> str:
     if not found:
         return f"{file}: nothing found. This reads the file only; `prove` and `run` look at what the pad does."
+    return f"{file}: {_counts(found)}. `sequencer meaning NAME` explains a finding by its name."
+
+
+def _counts(found: tuple[Finding, ...]) -> str:
     counts = {kind: sum(one.severity == kind for one in found) for kind in ("error", "warning", "note")}
-    said = ", ".join(f"{count} {kind}{'s' if count > 1 else ''}" for kind, count in counts.items() if count)
-    return f"{file}: {said}. `sequencer meaning NAME` explains a finding by its name."
+    return ", ".join(counted(count, kind) for kind, count in counts.items() if count) or "nothing"
 
 
 def _limits(known: tuple[Limit, ...], all_limits: bool) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, counted, emit_json
 from sequencer.errors import SequencerError
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ def command(
     out: Annotated[Path | None, typer.Option("--out", "-o", metavar="F", help="Write here; without it, to the screen.")] = None,
     paper: Annotated[Paper, typer.Option("--paper", help="Page size of html and pdf.")] = Paper.A4,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Print the launch-day checklist, its cards, and the lines that nobody wrote but the pad implies."""
     from sequencer.crew.checklist import checklist
     from sequencer.description import load
@@ -55,8 +55,8 @@ def command(
     elif out is None:
         print(text.decode(), end="")
     else:
-        print(f"{out}: checklist of {sheet.mark}, {len(sheet.proposed)} proposed lines")
-    return 0
+        print(f"{out}: checklist of {sheet.mark}, {counted(len(sheet.proposed), 'proposed line')}")
+    return Ended(0, counted(len(sheet.proposed), "line") + " proposed beside those of the file")
 
 
 def _by_ending(out: Path | None) -> Format:

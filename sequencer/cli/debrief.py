@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from sequencer.cli.shared import JsonOption, Verdict, emit_json
+from sequencer.cli.shared import Ended, JsonOption, Verdict, counted, emit_json
 from sequencer.errors import SequencerError
 
 
@@ -17,7 +17,7 @@ def command(
     replay: Annotated[bool, typer.Option("--replay", help="Also everything that was said, done and true, in order of time.")] = False,
     log: Annotated[Path | None, typer.Option("--log", metavar="F", help="Write the box log of the last rehearsal as CSV.")] = None,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Debrief the last rehearsal of those given, and set the evenings side by side."""
     from dataclasses import replace
 
@@ -44,4 +44,4 @@ def command(
         print(debrief_text(last, replay=replay))
         if len(told) > 1:
             print("\n" + evenings(told))
-    return verdict.exit_code
+    return Ended.of(verdict, counted(len(told), "rehearsal") + " gone through")

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, emit_json
 from sequencer.errors import SequencerError
 
 
@@ -26,7 +26,7 @@ def command(
     format: Annotated[Format | None, typer.Option("--format", help="Default: by the ending of --out, else mermaid.")] = None,
     out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Where to; svg and png need it.")] = None,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Draw the states, what leads from one to the next, and why."""
     from sequencer.description import load
     from sequencer.machine import dot, mermaid
@@ -51,4 +51,4 @@ def command(
         emit_json("draw", file, Verdict.PASS, {"format": chosen, "written": out, "drawing": text})
     elif out is None and text is not None:
         print(text, end="")
-    return 0
+    return Ended()

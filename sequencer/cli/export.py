@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, console, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, SeedOption, Verdict, console, emit_json
 
 if TYPE_CHECKING:
     from sequencer.firmware.export import Exported
@@ -27,7 +27,7 @@ def command(
     verify: Annotated[bool, typer.Option("--verify", help="Compile the C and compare it with the simulation.")] = False,
     seed: SeedOption = 0,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Write the controller's table for the microcontroller.
 
     With --verify the exported C is compiled and run in lockstep with the scan that simulation and proof use.
@@ -41,7 +41,13 @@ def command(
         emit_json("export", file, verdict, result)
     else:
         _show(result)
-    return verdict.exit_code
+    return Ended.of(verdict, _sentence(result))
+
+
+def _sentence(result: Exported) -> str:
+    said = [f"{one.target}: {one.scans:,} scans agreed" if one.agrees else f"{one.target} DIFFERS" for one in result.agreements]
+    said += [f"not compared: {reason}" for reason in result.not_run if not reason.startswith("figures")]
+    return "; ".join(said) or "written, not compared with the simulation"
 
 
 def _show(result: Exported) -> None:

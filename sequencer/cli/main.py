@@ -2,7 +2,7 @@
 
 A command lives in `sequencer/cli/NAME.py` as `def command(...)` with typer's annotations. Only the module of the
 command that was asked for is imported, so starting stays quick; a command whose module is not there is not listed.
-A command ends by returning an exit code or `None` (0), or by raising.
+A command ends by returning `Ended`, its exit code and its verdict in a sentence, or `None` (0), or by raising.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ import typer
 from typer.core import TyperGroup
 
 from sequencer import __version__
+from sequencer.cli.shared import Ended, progress
 from sequencer.errors import SequencerError
 
 COMMANDS: dict[str, str] = {
@@ -75,8 +76,9 @@ class CommandGroup(TyperGroup):
             raise typer.Exit(INTERRUPTED) from None
         except BrokenPipeError as error:  # the library would end it with 1, which here means findings
             raise _ReaderGone from error
-        if isinstance(outcome, int):
-            raise typer.Exit(outcome)
+        if isinstance(outcome, Ended):
+            ctx.obj.append(outcome)
+            raise typer.Exit(outcome.code)
         return outcome
 
     def format_commands(self, ctx: Any, formatter: Any) -> None:
@@ -135,45 +137,57 @@ def main(arguments: Sequence[str] | None = None) -> int:
     0 fine, 1 findings or a broken interlock, 2 unusable input or misused options, 70 a defect of the tool,
     130 interrupted, 141 the reader of the output went away.
     """
-    words = list(sys.argv[1:] if arguments is None else arguments)
+    return run(list(sys.argv[1:] if arguments is None else arguments)).code
+
+
+def run(words: list[str]) -> Ended:
+    """The same, and what it says in one sentence: of bad input and of a defect too."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a terminal without our letters shows "?" rather than failing
             stream.reconfigure(errors="replace")
     try:
-        code = _invoke(words)
+        ended = _invoke(words)
         sys.stdout.flush()
     except SequencerError as error:
         try:
             return _unusable(words, error)
         except BrokenPipeError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-            return READER_GONE
+            return _reader_gone()
     except (BrokenPipeError, _ReaderGone):
-        # Python flushes stdout once more at exit; give it somewhere to go.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-        return READER_GONE
+        return _reader_gone()
     except KeyboardInterrupt:
-        return INTERRUPTED
+        return Ended(INTERRUPTED, "interrupted")
     except OSError as error:
         if error.filename is None:
             return _defect()
-        print(f"{error.filename}: {error.strerror or error}", file=sys.stderr)
-        return UNUSABLE_INPUT
+        progress("")
+        says = f"{error.filename}: {error.strerror or error}"
+        print(says, file=sys.stderr)
+        return Ended(UNUSABLE_INPUT, says)
     except Exception:
         return _defect()
-    return code
+    return ended
 
 
-def _invoke(words: list[str]) -> int:
-    """The exit code of the command; the library's own endings (usage, --help) come as `SystemExit`."""
+def _invoke(words: list[str]) -> Ended:
+    """What the command returned; the library's own endings (usage, --help) come as `SystemExit` alone."""
+    returned: list[Ended] = []
     try:
-        _application()(words, prog_name="sequencer")
+        _application()(words, prog_name="sequencer", obj=returned)
     except SystemExit as ending:
-        return ending.code if isinstance(ending.code, int) else 0
-    return 0
+        code = ending.code if isinstance(ending.code, int) else 0
+        return returned[0] if returned else Ended(code, "" if code == 0 else "the command was not understood")
+    return Ended()
 
 
-def _unusable(words: list[str], error: SequencerError) -> int:
+def _reader_gone() -> Ended:
+    # Python flushes stdout once more at exit; give it somewhere to go.
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    return Ended(READER_GONE, "the reader of the output went away")
+
+
+def _unusable(words: list[str], error: SequencerError) -> Ended:
+    progress("")
     print(error, file=sys.stderr)
     if "--json" in words:
         from sequencer.cli.shared import Verdict, emit_json
@@ -181,16 +195,17 @@ def _unusable(words: list[str], error: SequencerError) -> int:
         file = next((finding.place.file for finding in error.findings if finding.place.file), "")
         command = next((word for word in words if word in COMMANDS), "")
         emit_json(command, file, Verdict.FAIL, {"error": error.message, "findings": error.findings})
-    return UNUSABLE_INPUT
+    return Ended(UNUSABLE_INPUT, error.message.partition("\n")[0])
 
 
-def _defect() -> int:
+def _defect() -> Ended:
     import traceback
 
+    progress("")
     print("sequencer: this is a defect of the tool, not of your file; please report it with what follows.",
           file=sys.stderr)  # fmt: skip
     traceback.print_exc()
-    return DEFECT
+    return Ended(DEFECT, "a defect of the tool, not of the file; its text tells more")
 
 
 if __name__ == "__main__":

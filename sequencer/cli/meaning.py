@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import JsonOption, Verdict, console, emit_json
+from sequencer.cli.shared import Ended, JsonOption, Verdict, console, emit_json
 
 if TYPE_CHECKING:
     from sequencer.description.meanings import Meaning
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 WordArgument = Annotated[list[str] | None, typer.Argument(metavar="[WORD]", help="A key, a finding, a unit or a word of the trade.")]
 
 
-def command(word: WordArgument = None, json: JsonOption = False) -> int:
+def command(word: WordArgument = None, json: JsonOption = False) -> Ended:
     """Explain a word of the file, of the trade, or the name of a finding; without a word, list them all.
 
     Exit code 2 when the word is not known; the nearest known one is offered.
@@ -28,7 +28,7 @@ def command(word: WordArgument = None, json: JsonOption = False) -> int:
             emit_json("meaning", "", Verdict.PASS, found)
         else:
             _list(found)
-        return 0
+        return Ended()
     some = meanings(asked)
     if json:
         emit_json("meaning", "", Verdict.of(bool(some)), {"word": asked, "meanings": some, "nearest": "" if some else near(asked)})
@@ -38,7 +38,7 @@ def command(word: WordArgument = None, json: JsonOption = False) -> int:
         nearest = near(asked)
         offered = f" Did you mean '{nearest}'?" if nearest else ""
         console(stderr=True).print(f"'{asked}' is not a word of the file or of this trade.{offered} `sequencer meaning` lists them all.", soft_wrap=True)
-    return 0 if some else 2
+    return Ended(0 if some else 2)
 
 
 def _explain(some: tuple[Meaning, ...]) -> None:

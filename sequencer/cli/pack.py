@@ -1,7 +1,8 @@
 """`sequencer pack`: the whole job in one go, and one folder with everything for launch day.
 
-Each part is the very command a user could give, run in this process with its text kept, so that the pack never
-says anything else than the commands do. Nothing is hidden: a part that fails or is missing stands in the index.
+Each part is the very command a user could give, run in this process with its text kept and its sentence taken from
+what it returns, so that the pack never says anything else than the commands do. A part that fails or is missing
+stands in the index.
 """
 
 from __future__ import annotations
@@ -12,17 +13,17 @@ import io
 import shutil
 import sys
 import time
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, emit_json, progress
 
 if TYPE_CHECKING:
-    from sequencer.report.pack import Done
+    from sequencer.report.pack import Done, Result
 
 
 @dataclass(frozen=True)
@@ -64,10 +65,11 @@ def command(
     file: FileArgument,
     out: Annotated[Path, typer.Option("--out", "-o", metavar="DIR", help="The folder to write; made if needed.")],
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Do the whole job: check, checklist, run, sizing, export, drills, steps, prove; one folder for launch day."""
     from sequencer.description import load
     from sequencer.report.pack import Done, Pack, index, listing
+    from sequencer.report.pack import verdict as says
     from sequencer.table.compile import compile_table
     from sequencer.table.image import checksum
 
@@ -77,9 +79,10 @@ def command(
     (out / "description.yaml").write_bytes(whole)
     todo, done = parts(out, pad.drills), []
     for number, part in enumerate(todo, 1):
-        print(f"[{number} of {len(todo)}] {part.title} …", end="", file=sys.stderr, flush=True)
-        done.append(_do(part, file, out))
-        print(f" {done[-1].result}, {done[-1].seconds:.1f} s", file=sys.stderr, flush=True)
+        begun = f"[{number} of {len(todo)}] {part.title} …"
+        with _watched(begun):
+            done.append(_do(part, file, out))
+        print(f"{begun} {done[-1].result}, {done[-1].seconds:.1f} s", file=sys.stderr, flush=True)
     if file.read_bytes() != whole:
         changed = "the file was changed while the pack was made; make it again"
         done.append(Done("pack", "One file for all parts", "fail", None, 0.0, (), True, changed))
@@ -90,36 +93,55 @@ def command(
         emit_json("pack", file, verdict, pack)
     else:
         print(listing(pack))
-    return verdict.exit_code
+    return Ended.of(verdict, says(pack))
+
+
+@contextlib.contextmanager
+def _watched(begun: str) -> Iterator[None]:
+    """While a part runs: its title and its own progress on the terminal, in one line that is written over."""
+    screen = sys.stderr
+
+    def show(text: str) -> None:
+        if screen.isatty():
+            with contextlib.redirect_stderr(screen):
+                progress.write(text)
+
+    show(begun)
+    progress.listener = lambda text: show(f"{begun} {text}")
+    try:
+        yield
+    finally:
+        progress.listener = None
+        show("")
 
 
 def _do(part: Part, file: Path, out: Path) -> Done:
     """Run one command and keep its text; a defect of the tool counts as a failure of the part."""
-    from sequencer.report.pack import Done, sentence
+    from sequencer.report.pack import Done
 
     if importlib.util.find_spec(f"sequencer.cli.{part.command}") is None:
         return Done(part.command, part.title, "missing", None, 0.0, (), part.needed, "this version has no such command")
-    from sequencer.cli.main import main
+    from sequencer.cli.main import INTERRUPTED, run
 
     for name in part.makes:  # what an earlier pack left must not pass for today's
         _remove(out / name)
     said, complained, begun = io.StringIO(), io.StringIO(), time.monotonic()
     with contextlib.redirect_stdout(said), contextlib.redirect_stderr(complained):
-        code = main([part.command, str(file), *part.arguments])
+        ended = run([part.command, str(file), *part.arguments])
+    if ended.code == INTERRUPTED:
+        raise KeyboardInterrupt
     text = said.getvalue()
-    if code != 0 and complained.getvalue():
+    if ended.code != 0 and complained.getvalue():
         text += "\n" + complained.getvalue()
     files = [name for name in part.makes if (out / name).exists()]
     if part.text:
         (out / part.text).parent.mkdir(parents=True, exist_ok=True)
         (out / part.text).write_text(text, encoding="utf-8")
         files.insert(0, part.text)
-    whole = code == 0 and len(files) == len(part.makes) + bool(part.text)
-    result = "pass" if whole else "fail"
-    says = sentence(part.command, text, "pass" if whole else "fail")
-    if code == 0 and not whole:
-        says = f"it left no {' and no '.join(name for name in part.makes if name not in files)}"
-    return Done(part.command, part.title, result, code, time.monotonic() - begun, tuple(files), part.needed, says)  # type: ignore[arg-type]
+    left_out = [name for name in part.makes if name not in files]
+    says = f"it left no {' and no '.join(left_out)}" if ended.code == 0 and left_out else ended.says
+    result: Result = "fail" if ended.code or left_out else "pass"
+    return Done(part.command, part.title, result, ended.code, time.monotonic() - begun, tuple(files), part.needed, says)
 
 
 def _remove(path: Path) -> None:

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import sys
+from collections import Counter
 from json import dumps as json_text
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json, plain
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, counted, emit_json, plain, progress
+
+if TYPE_CHECKING:
+    from sequencer.proof.result import Proof
 
 
 def command(
@@ -28,7 +31,7 @@ def command(
         Path | None, typer.Option("--check", metavar="DIR", help="Check a kept result anew, in plain Python, trusting only its rows.")
     ] = None,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Search every situation of the model for a broken interlock, over every order of switches and faults.
 
     It checks a model, not the hardware, and certifies nothing. Keep people away from stored gas whatever it says.
@@ -36,9 +39,6 @@ def command(
     from sequencer.description import load
     from sequencer.proof import checking
     from sequencer.proof.prove import Options, Work, worked
-
-    def say(text: str) -> None:
-        print(f"prove: {text}", file=sys.stderr)
 
     pad = load(str(file))
     if check is not None:
@@ -48,9 +48,10 @@ def command(
     old = checking.kept_answer(keep, wanted) if keep is not None else None
     if old is not None and keep is not None:
         print(json_text(old["whole"]) if json else (keep / checking.TEXT).read_text(encoding="utf-8"), end="\n" if json else "")
-        return Verdict(old["whole"]["verdict"]).exit_code
-    work = Work(pad, options, say if sys.stderr.isatty() else (lambda text: None))
+        return Ended.of(Verdict(old["whole"]["verdict"]), old.get("says", ""))
+    work = Work(pad, options, progress)
     proof = worked(work)
+    progress("")
     verdict = Verdict.of(proof.holds)
     from sequencer.report.proof_text import text
 
@@ -58,15 +59,25 @@ def command(
     if keep is not None:
         whole = {"command": "prove", "file": str(file), "verdict": verdict.value, "result": plain(proof)}
         holding = {r.name for r in proof.interlocks if r.story is None or r.outcome == "holds"}
-        checking.keep(keep, {"stamp": wanted, "whole": whole}, shown + "\n", work.system, work.explored.all, holding)
+        checking.keep(keep, {"stamp": wanted, "whole": whole, "says": _sentence(proof)}, shown + "\n", work.system, work.explored.all, holding)
     if json:
         emit_json("prove", file, verdict, proof)
     else:
         print(shown)
-    return verdict.exit_code
+    return Ended.of(verdict, _sentence(proof))
 
 
-def _check(file: Path, folder: Path, json: bool) -> int:
+def _sentence(proof: Proof) -> str:
+    """How many rules came out how; the words are the outcomes' own."""
+    rules = Counter(result.outcome for result in proof.interlocks)
+    house = Counter(result.outcome for result in proof.house if result.outcome not in ("holds", "waived"))
+    said = ", ".join(f"{rules[word]} {'hold in this model' if word == 'holds' else word}" for word in sorted(rules, key=lambda word: word != "holds"))
+    said = f"of {counted(len(proof.interlocks), 'interlock')} {said}" if rules else "the file has no interlocks"
+    said += "".join(f"; {counted(count, 'house rule')} {word}" for word, count in sorted(house.items()))
+    return said + f"; {proof.situations:,} situations without faults"
+
+
+def _check(file: Path, folder: Path, json: bool) -> Ended:
     from sequencer.proof import checking
 
     wrong = checking.check(folder)
@@ -78,4 +89,4 @@ def _check(file: Path, folder: Path, json: bool) -> int:
     else:
         print(f"{folder}: the kept set holds its starts, every row leads from it into it, and no rule said to hold")
         print("is broken in it or by a scan from it. Faults are not part of this check.")
-    return verdict.exit_code
+    return Ended.of(verdict, f"{folder}: " + ("; ".join(wrong) or "the kept set holds"))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import JsonOption, Verdict, console, emit_json
+from sequencer.cli.shared import Ended, JsonOption, Verdict, console, counted, emit_json
 
 if TYPE_CHECKING:
     from sequencer.firmware.readback import ReadBack
@@ -21,7 +21,7 @@ def command(
         Path | None, typer.Argument(metavar="[FILE]", help="The description to compare with (else the copy in the folder).")
     ] = None,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Compare a table read back from a controller with the file.
 
     Exit code 1 when the logic differs; the first difference is told, and a run in which it shows.
@@ -39,7 +39,7 @@ def command(
         emit_json("readback", file, verdict, result)
     else:
         _show(result, file)
-    return verdict.exit_code
+    return Ended.of(verdict, "equal" if result.equal else counted(len(result.differences), "difference"))
 
 
 def _show(result: ReadBack, file: Path) -> None:

@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, SeedOption, Verdict, emit_json
 from sequencer.errors import SequencerError
 
 
@@ -23,7 +23,7 @@ def command(
     record: Annotated[Path | None, typer.Option("--record", metavar="F", help="Where to keep it; by default a new file here.")] = None,
     seed: SeedOption = 0,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Rehearse the launch; what the truth was, `debrief` tells afterwards.
 
     Every order is on the disk before it is done. A script may say: next, next N, next until STATE, wait TIME,
@@ -55,10 +55,10 @@ def command(
     finally:
         rehearsal.close()
     print(f"kept in {record}; the truth: sequencer debrief {record}")
-    return 0
+    return Ended()
 
 
-def _script(file: Path, rehearsal: object, text: str, name: str, json: bool) -> int:
+def _script(file: Path, rehearsal: object, text: str, name: str, json: bool) -> Ended:
     from sequencer.crew.plain import Teller
     from sequencer.crew.rehearsal import Rehearsal
     from sequencer.crew.script import play
@@ -71,4 +71,4 @@ def _script(file: Path, rehearsal: object, text: str, name: str, json: bool) -> 
         emit_json("rehearse", file, verdict, {"ended_ms": rehearsal.ms, "state": rehearsal.state, "said": rehearsal.said, "next": rehearsal.progress.next})
     else:
         print(f"The script {'reached its end' if went else 'waited in vain'} at {rehearsal.ms / 1000:.1f} s; the box shows {rehearsal.state or 'nothing'}.")
-    return verdict.exit_code
+    return Ended.of(verdict, f"the script {'reached its end' if went else 'waited in vain'}")

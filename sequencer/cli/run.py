@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, SeedOption, Verdict, counted, emit_json
 from sequencer.errors import SequencerError
+
+if TYPE_CHECKING:
+    from sequencer.simulation.result import Run
 
 
 def command(
@@ -25,7 +28,7 @@ def command(
     ] = None,
     json: JsonOption = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="Only the end: interlocks, first-out, verdict.")] = False,
-) -> int:
+) -> Ended:
     """Simulate a launch, a drill or a fault, and tell what happened and why.
 
     The crew's steps drive the run. It shows one day in the model, not all of them: `prove` looks at every order.
@@ -55,4 +58,10 @@ def command(
         from sequencer.report.story import ending, story
 
         print("\n".join(ending(run)) if quiet else story(run))
-    return verdict.exit_code
+    return Ended.of(verdict, _sentence(run))
+
+
+def _sentence(run: Run) -> str:
+    where = f"in {run.state_at_end}" if run.state_at_end else "with the box off"
+    held = sum(judged.outcome == "held" for judged in run.judged)
+    return "; ".join([f"ended after {run.ended_ms / 1000:.2f} s {where}, {counted(held, 'interlock')} held", *run.against])

@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, console, emit_json
+from sequencer.cli.shared import (
+    Ended,
+    FileArgument,
+    JsonOption,
+    SeedOption,
+    Verdict,
+    console,
+    counted,
+    emit_json,
+    progress,
+)
 from sequencer.errors import SequencerError
 
 if TYPE_CHECKING:
@@ -29,7 +39,7 @@ def command(
     save: Annotated[Path | None, typer.Option("--save", metavar="FILE", help="Write a copy of the file with the failures added as drills.")] = None,
     snippet: Annotated[Path | None, typer.Option("--snippet", metavar="FILE", help="Write the failures as drills to paste under `drills:`.")] = None,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Run many random campaigns of crew actions and faults against the simulation.
 
     Every interlock is watched on the true pad. A failure is told as its smallest story and as a drill. Exit code 1 only for a
@@ -49,6 +59,7 @@ def command(
         raise SequencerError(f"{pad.file}: the file has no interlocks, so there is nothing that could break; write some under 'interlocks:'")
     budget = Budget(RUNS if runs is None and seconds is None else runs, seconds)
     campaign = shake(pad, budget, seed=seed, jobs=jobs, most_faults=faults, told=_progress(budget))
+    progress("")
     kept = keep(pad, campaign.failures)
     verdict = Verdict.of(not kept)
     if json:
@@ -61,21 +72,20 @@ def command(
             print(f"written: {path}", file=sys.stderr)
         elif path is not None:
             print(f"nothing to keep: {path} was not written", file=sys.stderr)
-    return verdict.exit_code
+    return Ended.of(verdict, f"{counted(campaign.runs, 'trial')}; {counted(len(kept), 'rule')} broken within what it is asked to withstand")
 
 
 def _progress(budget: Budget) -> Callable[[int, int, int], None]:
-    """A line on standard error that is rewritten on a terminal, and now and then a line elsewhere."""
-    screen, every = sys.stderr, 1 if sys.stderr.isatty() else 20
+    """The line of progress on a terminal, and now and then a line elsewhere."""
     rounds = 0
 
     def told(runs: int, broken: int, visited: int) -> None:
         nonlocal rounds
         rounds += 1
-        if rounds % every == 0:
-            of = f" of {budget.runs:,}" if budget.runs else ""
-            print(f"{runs:,}{of} trials, {visited:,} situations, {broken} rules broken", end="\r" if every == 1 else "\n", file=screen, flush=True)
-        if every == 1 and budget.over(runs, float("inf")):
-            print(file=screen)
+        of = f" of {budget.runs:,}" if budget.runs else ""
+        text = f"{runs:,}{of} trials, {visited:,} situations, {broken} rules broken"
+        progress(text)
+        if rounds % 20 == 0 and not sys.stderr.isatty():
+            print(text, file=sys.stderr, flush=True)
 
     return told

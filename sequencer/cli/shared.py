@@ -8,8 +8,10 @@ from __future__ import annotations
 import dataclasses
 import enum
 import json
+import shutil
 import sys
-from collections.abc import Mapping, Set
+from collections.abc import Callable, Mapping, Set
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -42,6 +44,53 @@ class Verdict(enum.StrEnum):
     @classmethod
     def of(cls, fine: bool) -> Verdict:
         return cls.PASS if fine else cls.FAIL
+
+
+@dataclass(frozen=True)
+class Ended:
+    """What every command returns: its exit code, and its verdict in one sentence ('' where there is nothing to judge)."""
+
+    code: int = 0
+    says: str = ""
+
+    @classmethod
+    def of(cls, verdict: Verdict, says: str = "") -> Ended:
+        return cls(verdict.exit_code, says)
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """A number with its noun: 'no rule', '1 rule', '1,200 rules'; `many` where the plural takes more than an s."""
+    return f"no {one}" if number == 0 else f"1 {one}" if number == 1 else f"{number:,} {many or one + 's'}"
+
+
+class Progress:
+    """How far a command is: one line on standard error that is written over; nothing where that is no terminal.
+
+    `listener` hears it in place of the terminal: the launch pack sets it while it keeps a command's text.
+    """
+
+    def __init__(self) -> None:
+        self.listener: Callable[[str], None] | None = None
+        self._length = 0
+
+    def __call__(self, text: str) -> None:
+        """Show `text`, cut to the terminal's width; '' takes the line away, before anything else is printed."""
+        if self.listener is not None:
+            self.listener(text)
+        elif sys.stderr.isatty():
+            self.write(text)
+
+    def write(self, text: str) -> None:
+        """Write over the line that stands there."""
+        shown = text[: shutil.get_terminal_size().columns - 1]
+        if not shown and not self._length:
+            return
+        print(f"\r{shown:{self._length}}", end="" if shown else "\r", file=sys.stderr, flush=True)
+        self._length = len(shown)
+
+
+progress = Progress()
+"""The one line of progress of this process."""
 
 
 def console(*, stderr: bool = False) -> Console:

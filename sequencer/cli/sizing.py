@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, Verdict, emit_json
+from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, counted, emit_json, progress
+
+if TYPE_CHECKING:
+    from sequencer.sizing.sheet import Sheet
 
 
 def command(
@@ -21,7 +24,7 @@ def command(
         Path | None, typer.Option("--plot", metavar="PICTURE", help="Also draw release window, margins and pressures (.svg or .png).")
     ] = None,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Print the sizing sheet: every line with its unit, formula's source, unfavourable end and margin.
 
     It computes a model of the file and certifies nothing; stored gas can kill. Exit code 1 when a margin fails.
@@ -48,12 +51,19 @@ def command(
         print("\n".join(lines))
         if plot is not None:
             print(f"\ndrawn: {plot}")
-    return verdict.exit_code
+    return Ended.of(verdict, _sentence(sheet))
+
+
+def _sentence(sheet: Sheet) -> str:
+    said = [counted(len(sheet.judged("fails")), "margin fails", "margins fail")]
+    said += [f"{len(sheet.judged('thin'))} thin"] if sheet.judged("thin") else []
+    said += [counted(len(sheet.warned), "warning")] if sheet.warned else []
+    far = next((line.shown for line in sheet.lines if line.name == "stand-off, all people"), "")
+    return ", ".join(said) + (f"; stand-off {far}" if far else "")
 
 
 def _progress(done: int, of: int) -> None:
-    """One line on standard error that overwrites itself; only on a terminal."""
-    if sys.stderr.isatty():
-        print(f"\r{done} of {of} numbers", end="\n" if done == of else "", file=sys.stderr, flush=True)
-    elif of and done in (0, of // 4, of // 2, 3 * of // 4):
+    """The line of progress on a terminal; a line for each quarter elsewhere."""
+    progress(f"{done} of {of} numbers" if done < of else "")
+    if not sys.stderr.isatty() and done in (0, of // 4, of // 2, 3 * of // 4):
         print(f"{done} of {of} numbers", file=sys.stderr, flush=True)

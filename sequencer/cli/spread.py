@@ -8,7 +8,16 @@ from typing import Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, emit_json
+from sequencer.cli.shared import (
+    Ended,
+    FileArgument,
+    JsonOption,
+    SeedOption,
+    Verdict,
+    counted,
+    emit_json,
+    progress,
+)
 from sequencer.errors import SequencerError
 
 
@@ -22,7 +31,7 @@ def command(
     plot: Annotated[Path | None, typer.Option("--plot", metavar="PICTURE", help="Draw distributions and drivers (.svg or .png).")] = None,
     csv: Annotated[Path | None, typer.Option("--csv", metavar="TABLE", help="Write every run: drawn values and results.")] = None,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Repeat a launch over the tolerances and show how its results spread.
 
     Values with a range are drawn evenly to each side of the nominal one. It certifies nothing: chances hold for this model.
@@ -42,7 +51,7 @@ def command(
         from sequencer.trials.show import tell
 
         print(tell(pad, seed, story, whole_day, phase))
-        return 0
+        return Ended()
     found = spread(pad, runs, seed=seed, whole_day=whole_day, phase=phase, cores=os.cpu_count() or 1, progress=_progress)
     if csv is not None:
         from sequencer.trials.show import table_of
@@ -64,11 +73,12 @@ def command(
         for what, where in (("drawn", plot), ("written", csv)):
             if where is not None:
                 print(f"{what}: {where}")
-    return verdict.exit_code
+    events = ", ".join(f"{one.name} in {one.chance.count}" for one in found.events if one.chance.count)
+    return Ended.of(verdict, f"{counted(found.runs, 'launch', 'launches')}: {events or 'none tripped, hung up or stopped'}")
 
 
 def _progress(done: int, of: int) -> None:
-    """How far it is, on standard error: one line that overwrites itself on a terminal, else one for each piece done."""
-    terminal = sys.stderr.isatty()
-    if terminal or 0 < done < of:
-        print(f"{chr(13) if terminal else ''}{done} of {of} runs", end="" if terminal and done < of else "\n", file=sys.stderr, flush=True)
+    """The line of progress on a terminal; a line for each piece done elsewhere."""
+    progress(f"{done} of {of} runs" if done < of else "")
+    if not sys.stderr.isatty() and 0 < done < of:
+        print(f"{done} of {of} runs", file=sys.stderr, flush=True)

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Annotated
 
 import typer
 
-from sequencer.cli.shared import FileArgument, JsonOption, SeedOption, Verdict, emit_json
+from sequencer.cli.shared import (
+    Ended,
+    FileArgument,
+    JsonOption,
+    SeedOption,
+    Verdict,
+    emit_json,
+    progress,
+)
 from sequencer.errors import SequencerError
 
 
@@ -16,7 +23,7 @@ def command(
     line: Annotated[list[int] | None, typer.Option("--line", metavar="N", help="Only this line; repeatable.")] = None,
     seed: SeedOption = 0,
     json: JsonOption = False,
-) -> int:
+) -> Ended:
     """Try every line of the checklist done wrong: what the box did, what caught it, what nothing catches."""
     from sequencer.crew.slips import slips
     from sequencer.crew.slips_text import slips_text
@@ -30,8 +37,7 @@ def command(
         raise SequencerError(f"--line {wrong[0]}: the checklist has lines 1 to {len(pad.crew.steps)}")
 
     def told(done: int, of: int) -> None:
-        if sys.stderr.isatty():
-            print(f"\r{done} of {of} slips tried", end="\n" if done == of else "", file=sys.stderr, flush=True)
+        progress(f"{done} of {of} slips tried" if done < of else "")
 
     table = slips(pad, lines=tuple(line or ()), seed=seed, told=told)
     verdict = Verdict.of(table.passed)
@@ -39,4 +45,5 @@ def command(
         emit_json("steps", file, verdict, {**vars(table), "only_people": table.only_people, "unmissed": table.unmissed})
     else:
         print(slips_text(table))
-    return verdict.exit_code
+    says = f"hazards that only a human step prevents: {len(table.only_people) or 'none'} found"
+    return Ended.of(verdict, says + (f"; the plain day itself does not go through: {table.nominal}" if table.nominal else ""))

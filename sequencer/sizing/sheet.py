@@ -109,6 +109,11 @@ class Sheet:
         return tuple(sorted(found, key=lambda line: line.margin or 0.0))
 
     @property
+    def warned(self) -> tuple[Line, ...]:
+        """Lines with a warning that neither fail nor are thin."""
+        return tuple(line for line in self.lines if line.warning and line.judgement not in ("fails", "thin"))
+
+    @property
     def holds(self) -> bool:
         """True when no line fails (thin ones are only warned of)."""
         return not self.judged("fails")

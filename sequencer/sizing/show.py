@@ -69,10 +69,9 @@ def show_summary(sheet: Sheet) -> Iterator[str]:
             yield f"{word}: {len(lines)}"
         for line in lines:
             yield from _wrapped(f"{_times(line.margin)} {line.name}; needed: {line.against or 'see there'}", f" {line.place}" if line.place.line else "")
-    warned = [line for section in sheet.sections for line in section.lines if line.warning and line.judgement not in ("fails", "thin")]
-    if warned:
-        yield f"WARNED: {len(warned)}"
-        for line in warned:
+    if sheet.warned:
+        yield f"WARNED: {len(sheet.warned)}"
+        for line in sheet.warned:
             yield from _wrapped(f"{line.name}: {line.warning}", "")
     if not sheet.judged("fails"):
         yield "No margin fails in this model, with the values given and assumed."

@@ -97,7 +97,7 @@ def test_without_any_compiler_verify_fails_and_says_how_to_get_one(
     monkeypatch.setattr("importlib.util.find_spec", lambda name, *rest: None)
     from sequencer.cli.export import Form, command
 
-    assert command(CLUB, [Form.C], tmp_path, verify=True) == 1
+    assert command(CLUB, [Form.C], tmp_path, verify=True).code == 1
     assert "pip install ziglang" in " ".join(capsys.readouterr().out.split())
 
 

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
+import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
+from sequencer.cli import export, pack
 from sequencer.cli import main as door
-from sequencer.cli import pack
+from sequencer.cli.shared import Ended
+from sequencer.firmware.conformance import Agreement
+from sequencer.firmware.export import Exported
 from sequencer.report import pack as report
 
 CURLEW = str(Path(__file__).resolve().parents[2] / "configs" / "curlew.yaml")
@@ -114,10 +120,47 @@ CLUB = str(Path(CURLEW).parent / "club.yaml")
         (["steps", str(Path(CURLEW).parent / "bench.yaml"), "--line", "10"], "hazards that only a human step prevents: "),
     ],
 )
-def test_each_part_says_its_verdict_in_one_sentence(words: list[str], sentence: str, capsys: pytest.CaptureFixture[str]) -> None:
-    code = door.main(words)
-    said = report.sentence(words[0], capsys.readouterr().out, "pass" if code == 0 else "fail")
-    assert sentence in said and "\n" not in said
+def test_each_part_says_its_verdict_in_one_sentence(words: list[str], sentence: str) -> None:
+    ended = door.run(words)
+    assert sentence in ended.says and "\n" not in ended.says
+
+
+def test_bad_input_says_in_one_sentence_what_is_wrong(tmp_path: Path) -> None:
+    assert door.run(["sizing", str(tmp_path / "none.yaml")]).says.startswith(str(tmp_path / "none.yaml"))
+    assert door.run(["check", CLUB, "--no-such-option"]).says == "the command was not understood"
+    (tmp_path / "bad.yaml").write_text("title: only this\n")
+    assert door.run(["check", str(tmp_path / "bad.yaml")]).says.endswith("in the file, which cannot be used")
+
+
+def test_a_pack_that_is_interrupted_stops_at_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+
+    def stopped(words: list[str]) -> Ended:
+        asked.append(words)
+        return Ended(door.INTERRUPTED, "interrupted")
+
+    real = door.run
+    monkeypatch.setattr(door, "run", lambda words: real(words) if words[0] == "pack" else stopped(words))
+    assert door.run(["pack", CLUB, "--out", str(tmp_path)]).code == 130
+    assert len(asked) == 1 and not (tmp_path / "index.md").exists()
+
+
+class Screen(io.StringIO):
+    """Standard error as a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
+
+def test_a_part_shows_how_far_it_is_on_the_packs_own_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    one = pack.Part("prove", "Interlocks", ("--faults", "0"), text="prove.txt")
+    monkeypatch.setattr(pack, "parts", lambda out, drills=(): (one,))
+    screen = Screen()
+    with contextlib.redirect_stderr(screen):
+        assert door.main(["pack", CLUB, "--out", str(tmp_path)]) == 0
+    assert "[1 of 1] Interlocks … depth " in screen.getvalue()
+    assert screen.getvalue().splitlines()[-1].startswith("[1 of 1] Interlocks … pass, ")
+    assert "depth" not in (tmp_path / "prove.txt").read_text(encoding="utf-8")
 
 
 def test_drills_that_passed_are_one_line_and_one_that_failed_stands_apart() -> None:
@@ -131,5 +174,6 @@ def test_drills_that_passed_are_one_line_and_one_that_failed_stands_apart() -> N
 
 
 def test_an_export_that_differs_is_never_told_as_agreed() -> None:
-    text = "this machine (gcc): 1,000 scans agreed, none differed\nCortex-M0+, emulated: DIFFERS after 12 scans that agreed\n"
-    assert report.sentence("export", text, "fail") == "this machine (gcc): 1,000 scans agreed; Cortex-M0+, emulated DIFFERS"
+    fine = Agreement("this machine (gcc)", 1000, 10, 3, 3)
+    result = Exported("Pad", 1, "0", 9, 2, 3, 1, 20, Path("x"), verified=True, agreements=[fine, replace(fine, target="Cortex-M0+", difference="row 3")])
+    assert export._sentence(result) == "this machine (gcc): 1,000 scans agreed; Cortex-M0+ DIFFERS"

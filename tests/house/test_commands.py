@@ -15,7 +15,7 @@ from types import ModuleType
 import pytest
 
 from sequencer.cli import main as frame
-from sequencer.cli.shared import Verdict, emit_json
+from sequencer.cli.shared import Ended, Verdict, counted, emit_json
 from sequencer.errors import Finding, Place, UnusableFile
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -58,10 +58,11 @@ def stand_in(monkeypatch: pytest.MonkeyPatch) -> ModuleType:
     return module
 
 
-@pytest.mark.parametrize(("answer", "code"), [(None, 0), (0, 0), (1, 1), (Verdict.FAIL.exit_code, 1)])
-def test_what_a_command_returns_is_the_exit_code(stand_in: ModuleType, answer: int | None, code: int) -> None:
+@pytest.mark.parametrize(("answer", "code"), [(None, 0), (Ended(), 0), (Ended.of(Verdict.FAIL, "two rules broken"), 1)])
+def test_what_a_command_returns_is_its_exit_code_and_its_sentence(stand_in: ModuleType, answer: Ended | None, code: int) -> None:
     stand_in.command = lambda: answer
     assert frame.main(["check"]) == code
+    assert frame.run(["check"]) == (answer or Ended())
 
 
 def _raise(error: BaseException) -> None:
@@ -122,6 +123,11 @@ def test_a_reader_that_goes_away_leaves_no_traceback() -> None:
     process.stderr.close()
     assert process.wait() == 141
     assert said == ""
+
+
+def test_a_number_takes_its_noun_with_it() -> None:
+    assert [counted(n, "rule") for n in (0, 1, 1200)] == ["no rule", "1 rule", "1,200 rules"]
+    assert counted(2, "launch", "launches") == "2 launches"
 
 
 @dataclass(frozen=True)
