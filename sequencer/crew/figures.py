@@ -18,7 +18,7 @@ from sequencer.description.pad import Pad
 from sequencer.quantities import ATMOSPHERE, Quantity, to_gauge
 from sequencer.site import energy, resolve, resolve_head
 from sequencer.site.head import separating_force
-from sequencer.site.vessel import vent_time
+from sequencer.site.hoses import around, vent_time
 
 EMPTY_FROM = 10_000.0
 """A dump is counted as done at 0.1 bar, gauge Pa."""
@@ -122,14 +122,14 @@ def _step(pad: Pad, state: str, volume: str, gauge: float) -> PressureStep:
 
 
 def dump_time(pad: Pad, volume: str, gauge: float) -> float | None:
-    """Seconds from `gauge` to 0.1 bar through the volume's driven way to air, at its slow end, gas only."""
+    """Seconds from `gauge` to 0.1 bar through the volume's driven way to air, at its slow end, gas only, with every hose full."""
     times = []
     for name, line in pad.parts(LinePart).items():
         if line.line.origin == volume and line.line.end == "air" and line.opened_by in pad.outputs:
             path = resolve.line(pad, name).at("least")
             room = resolve.gas_volume(pad, volume, water=False)
             cold = resolve.air_temperature(pad).low
-            times.append(vent_time(room, path, gauge + ATMOSPHERE, EMPTY_FROM + ATMOSPHERE, temperature=cold))
+            times.append(vent_time(room, around(pad, volume), path, gauge + ATMOSPHERE, EMPTY_FROM + ATMOSPHERE, temperature=cold))
     times = [t for t in times if not isinf(t)]
     return min(times) if times else None
 
@@ -148,7 +148,7 @@ def stand_off(sized: Sequence[Sized]) -> StandOff | None:
     line = lines.get("stand-off, all people")
     if line is None:
         return None
-    energy_line = lines.get("energy, all vessels")
+    energy_line = lines.get("energy, vessels and hoses")
     return StandOff(line.shown, line.source, energy_line.worst_shown if energy_line is not None else "")
 
 

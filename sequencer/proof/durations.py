@@ -13,7 +13,7 @@ from sequencer.description.box import AnalogInput, ContactInput
 from sequencer.description.grounds import HeadPart, LinePart, ReliefPart, SupplyPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.quantities import ATMOSPHERE
-from sequencer.site import flow, resolve, vessel
+from sequencer.site import flow, hoses, resolve, vessel
 from sequencer.site.assumed import assumed, given_or_assumed
 
 FACTOR = 2.0
@@ -119,8 +119,7 @@ class Durations:
         top = (self.ceiling(volume, failed) if start is None else start) + ATMOSPHERE
         if top <= edge + ATMOSPHERE:
             return 0.0
-        size = resolve.gas_volume(self.pad, volume, water=False)
-        size += sum(self.lines[n].hose_volume for n in self.around(volume))
+        size, held = resolve.gas_volume(self.pad, volume, water=False), hoses.around(self.pad, volume)
         best = math.inf
         for name in out:
             path = self.lines[name].least
@@ -132,7 +131,7 @@ class Durations:
             ways: tuple[vessel.Process, ...] = ("isothermal", "adiabatic")
             if not part.above_water:
                 continue
-            best = min(best, max(vessel.vent_time(size, path, top, edge + ATMOSPHERE, process=way) for way in ways))
+            best = min(best, max(hoses.vent_time(size, held, path, top, edge + ATMOSPHERE, process=way) for way in ways))
         return best
 
     def fill_least(self, volume: str, low: float, high: float) -> float:

@@ -11,7 +11,7 @@ from sequencer.description.box import AnalogInput
 from sequencer.description.grounds import LinePart, ReliefPart, SupplyPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.quantities import Quantity, to_gauge
-from sequencer.site import flow, resolve
+from sequencer.site import flow, hoses, resolve
 
 
 def point(pad: Pad, quantity: Quantity) -> float:
@@ -47,6 +47,7 @@ class Levels:
 
     volume: str
     part: VolumePart
+    hoses: tuple[hoses.Hose, ...]
     fills: tuple[resolve.ResolvedLine, ...]
     vents: tuple[resolve.ResolvedLine, ...]
     readings: tuple[str, ...]
@@ -64,8 +65,8 @@ class Levels:
 
     @property
     def dry(self) -> float:
-        """The whole volume without water, with the hoses that lead into it, m3."""
-        return self.part.volume.si + sum(fill.hose_volume for fill in self.fills)
+        """The whole volume without water, with the hoses that begin or end at it, m3."""
+        return self.part.volume.si + sum(hose.room for hose in self.hoses)
 
     @property
     def rated(self) -> float:
@@ -200,7 +201,7 @@ def _levels(pad: Pad, name: str, part: VolumePart) -> Levels:
     below = [x for x in limits if not x.at_least and x.limit > 0.0]
     low = min(below, key=lambda x: x.limit, default=None)
     return Levels(
-        name, part, fills, vents, readings, working, origin, tuple(stages), min(above, key=lambda x: x.limit, default=None),
+        name, part, hoses.around(pad, name), fills, vents, readings, working, origin, tuple(stages), min(above, key=lambda x: x.limit, default=None),
         low.limit if low else 10_000.0, low.condition if low else "0.1 bar, no condition says empty",
         tuple(resolve.relief(pad, n) for n, p in pad.parts(ReliefPart).items() if p.relief == name),
     )  # fmt: skip

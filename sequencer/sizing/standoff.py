@@ -7,20 +7,28 @@ from sequencer.description.pad import Pad
 from sequencer.quantities import ATMOSPHERE, show
 from sequencer.site import energy, flow, resolve
 from sequencer.sizing.levels import Levels, accuracy_of
+from sequencer.sizing.pockets import charged
 from sequencer.sizing.sheet import BLAST_ONLY, FLOW_KEYS, Line, Section, ratio
 
 PCC2 = "ASME PCC-2 Art. 501 (II-2), E = 2.5 p V [1 - (101 kPa/p)^0.286]"
 
 
 def stand_off_of(pad: Pad, volumes: dict[str, Levels]) -> energy.StandOff:
-    """Every stand-off rule for all vessels bursting at once, dry, at the highest pressure; the file's own may enlarge it."""
+    """Every stand-off rule for all vessels and hoses bursting at once, dry, at the highest pressure; the file's own may
+    enlarge it."""
     local = [p.local_distance.si for p in pad.parts(PadPart).values() if p.local_distance is not None]
-    total = sum(energy.pcc2_energy(v.highest + 101_000.0, v.part.volume.si) for v in volumes.values())
+    total = stored_energy(pad, volumes)
     gauge = max((v.highest for v in volumes.values()), default=0.0)
     water = sum(impulse(v) for v in volumes.values())
     return energy.stand_off(
         total, gauge, impulse=min(water, 40_960.0) if water > 0.0 else None, eye_protection=False, local=max(local, default=0.0)
     )
+
+
+def stored_energy(pad: Pad, volumes: dict[str, Levels]) -> float:
+    """Energy of all vessels without water and all hoses, at their highest pressures, J."""
+    vessels = sum(energy.pcc2_energy(v.highest + 101_000.0, v.part.volume.si) for v in volumes.values())
+    return vessels + sum(hose.energy for hose in charged(pad, volumes))
 
 
 def impulse(level: Levels) -> float:
@@ -40,9 +48,13 @@ def energy_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
         top = show(level.highest, "bar")
         lines.append(Line(f"energy in {name}", wet, "kJ", PCC2, worst, f"at {top}, without water",
                           note=f"working {show(level.working, 'bar')} ({level.working_from})"))  # fmt: skip
-    total = sum(energy.pcc2_energy(v.highest + 101_000.0, v.part.volume.si) for v in volumes.values())
+    held = charged(pad, volumes)
+    if held:
+        lines.append(Line("energy in hoses", sum(hose.energy for hose in held), "kJ", PCC2, note="each at the higher of its ends"))
+    total = stored_energy(pad, volumes)
     brode = sum(energy.brode_energy(v.highest + ATMOSPHERE, v.part.volume.si) for v in volumes.values())
-    lines.append(Line("energy, all vessels", total, "kJ", PCC2 + "; Brode (p - p0) V/(k - 1) beside it", brode, "by Brode"))  # fmt: skip
+    brode += sum(energy.brode_energy(hose.highest + ATMOSPHERE, hose.room) for hose in held)
+    lines.append(Line("energy, vessels and hoses", total, "kJ", PCC2 + "; Brode (p - p0) V/(k - 1) beside it", brode, "by Brode"))  # fmt: skip
     lines.append(Line("TNT equivalent", energy.tnt_mass(total), "g", "ASME PCC-2 (II-3), 4 266 920 J/kg",
                       energy.tnt_mass(brode), "by Brode"))  # fmt: skip
     lines += _rules(pad, volumes)

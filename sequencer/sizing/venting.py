@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from sequencer.description.grounds import HeadPart, LinePart, SupplyPart, VolumePart
+from sequencer.description.grounds import HeadPart, LinePart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.quantities import ATMOSPHERE, show
-from sequencer.site import head, resolve, vessel
+from sequencer.site import head, hoses, resolve, vessel
 from sequencer.site.assumed import assumed
 from sequencer.sizing.levels import Levels, accuracy_of, is_open, people_states
+from sequencer.sizing.pockets import pockets
 from sequencer.sizing.sheet import FLOW_KEYS, Line, Section, ratio
 
 VENT = "ISO 6358 blow-down, closed form, isothermal"
@@ -28,15 +29,16 @@ def vent_times(pad: Pad, level: Levels, line: resolve.ResolvedLine) -> tuple[flo
         if needs > stop:
             answers.append(float("inf"))
             continue
-        first, pressure, volume = 0.0, start + ATMOSPHERE, level.dry
+        first, pressure, volume, held = 0.0, start + ATMOSPHERE, level.part.volume.si, level.hoses
         if part.above_water:
-            volume = level.gas(pad) if path is line.nominal else level.dry
+            if path is line.nominal:
+                volume, held = level.gas(pad), ()
         elif level.part.water is not None:
             wet, dry = assumed("water.discharge"), assumed("line.discharge")
             share = wet.nominal / dry.nominal if path is line.nominal else wet.low / dry.high
             area = path.effective_area * share
             first, pressure = vessel.water_out(level.part.volume.si, level.part.water.si, pressure, area)
-        answers.append(first + (vessel.vent_time(volume, path, pressure, stop, temperature=kelvin) if pressure > stop else 0.0))
+        answers.append(first + (hoses.vent_time(volume, held, path, pressure, stop, kelvin) if pressure > stop else 0.0))
     return answers[0], answers[1]
 
 
@@ -106,7 +108,7 @@ def _vent_line(pad: Pad, name: str, level: Levels, vent: resolve.ResolvedLine) -
     warning = ""
     if worst == float("inf"):
         warning = "a valve that needs a difference to stay open never empties the vessel"
-    return Line(f"{vent.name}: {name} empty in", nominal, "s", VENT, worst, "least C from the highest pressure", margin, 2.0, against,
+    return Line(f"{vent.name}: {name} empty in", nominal, "s", VENT, worst, "least C from the highest pressure, hoses full", margin, 2.0, against,
                 tuple(k for k in vent.assumed if k in FLOW_KEYS or (k == "line.needs_difference" and vent.opened_by in pad.outputs)), note, warning=warning,
                 place=pad.place("site", vent.name))  # fmt: skip
 
@@ -173,17 +175,5 @@ def trapped(pad: Pad, volumes: dict[str, Levels]) -> list[Line]:
                           words=", ".join(states), margin=0.0 if people else None,
                           against="people are allowed there" if people else "",
                           warning=f"people are allowed in {', '.join(people)}" if people else ""))  # fmt: skip
-    for name, part in pad.parts(LinePart).items():
-        line = resolve.line(pad, name)
-        if part.line.origin in pad.parts(SupplyPart) and part.opened_by != "nothing, always open":
-            top = resolve.supply(pad, part.line.origin).most
-            size = f"{line.hose_volume * 1000:.2g} l of hose" if line.hose_volume else "the pipe"
-            lines.append(Line(f"{name}: pocket before its valve", top, "bar", "no line leads it to air while the valve is shut",
-                              note=f"{size} up to the valve stays charged after {part.line.origin} is shut by hand: bleed it",
-                              warning="nothing senses it"))  # fmt: skip
-        if part.one_way:
-            kept = line.cracks_at
-            lines.append(Line(f"{name}: kept by the check valve", kept.nominal, "bar", "cracking difference", kept.high,
-                              "its high end", assumed=tuple(k for k in line.assumed if k == "line.cracks_at"),
-                              note=f"{line.hose_volume * 1000:.2g} l of hose stay above the vessel by this"))  # fmt: skip
+    lines += pockets(pad, volumes)
     return lines

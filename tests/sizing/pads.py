@@ -43,7 +43,7 @@ interlocks:
 site:
   source: {{supply: air, pressure: {supply}}}
   tank: {{volume: {volume}, {water}rated: {rated}, tested_to: 20 bar}}
-  fill_line: {{line: source to tank, opened_by: fill, conductance: 0.5 l/s/bar, critical_ratio: 0.3, stroke: 20 ms}}
+  fill_line: {{line: source to tank, opened_by: fill, conductance: 0.5 l/s/bar, critical_ratio: 0.3, stroke: 20 ms{fill}}}
   dump_line: {{line: tank to air, opened_by: dump, conductance: 2 l/s/bar, critical_ratio: 0.3, stroke: 20 ms{dump}}}
   relief: {{relief: tank, opens_at: 11.5 bar, conductance: 1 l/s/bar}}
   weather: {{weather: 20 degC}}
@@ -55,7 +55,7 @@ def tank(**changes: str) -> Pad:
     """A 50 l tank on an endless 12 bar gauge supply; any `{name}` of the text can be changed."""
     values = {
         "full": "10 bar", "empty": "0.2 bar", "within": "500 ms", "loss": ", loss: 5 %", "wait": "300 s", "supply": "11.98675 bar",
-        "volume": "50 l", "water": "", "rated": "13 bar", "dump": "", "more": "",
+        "volume": "50 l", "water": "", "rated": "13 bar", "dump": "", "fill": "", "more": "",
     }  # fmt: skip
     return loads(BASE.format(**(values | changes)), "tank.yaml")
 
