@@ -42,7 +42,7 @@ def clock(seconds: float) -> str:
 
 def bar(pascal: float) -> str:
     """A gauge pressure in bar, two decimals: people compare it with a dial."""
-    return f"{pascal / 1e5:.2f} bar"
+    return f"{pascal / 1e5:z.2f} bar"
 
 
 def kgf(newton: float) -> str:

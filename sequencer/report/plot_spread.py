@@ -29,7 +29,7 @@ def plot_spread(found: Spread, path: Path) -> None:
             for percentile in measure.percentiles:
                 if percentile.share in (0.05, 0.5, 0.95):
                     axis.axvline(percentile.value, color="black", lw=1.2 if percentile.share == 0.5 else 0.8, ls="-" if percentile.share == 0.5 else "--")
-            driver = "".join(f"\n{name} {rho:+.2f}" for name, rho in measure.drivers[:1])
+            driver = "".join(f"\n{name} {rho:+z.2f}" for name, rho in measure.drivers[:1])
             axis.set_title(f"{measure.name} [{measure.unit}]{driver}", fontsize=8)
             axis.set_yticks([])
         chances = axes[len(found.measures)]

@@ -219,9 +219,9 @@ def _action(action: Action) -> str:
         case Blink(off_ms):
             return f"blink power for {off_ms} ms"
         case SetPressure(volume, pascal):
-            return f"{volume} at {pascal / 1e5:.2f} bar"
+            return f"{volume} at {pascal / 1e5:z.2f} bar"
         case SetLoad(jack, newtons):
-            return f"{jack} at {newtons:.0f} N"
+            return f"{jack} at {newtons:z.0f} N"
         case PowerOff():
             return "cut power"
         case PowerOn():

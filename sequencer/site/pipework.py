@@ -85,7 +85,7 @@ class Line:
         self.parted, self.near_stays = True, self.plan.resolved.source not in flying
         self.charged = "stays charged" in self.modes
         if self.charged:
-            self.ground.tell(self.name, f"parts and stays charged at {gauge / 1e5:.1f} bar")
+            self.ground.tell(self.name, f"parts and stays charged at {gauge / 1e5:z.1f} bar")
         elif self.plan.part.hose is not None:
             self.ground.tell(self.name, "parts" if self.plan.part.parts_with else "is torn off")
         self.apply()
@@ -247,7 +247,7 @@ class SupplyState:
             net.set_reservoir(self.name, outlet)
         if back < 0.5 * min(self.set_to, self.first) and not self._told_low:
             self._told_low = True
-            self.ground.tell(self.name, f"has run down to {(back - P_ATM) / 1e5:.1f} bar")
+            self.ground.tell(self.name, f"has run down to {(back - P_ATM) / 1e5:z.1f} bar")
 
     @property
     def _creep(self) -> float:
@@ -291,7 +291,7 @@ class ReliefState:
                 ground.tell(self.name, f"opens at {self.set_to / 1e5:.1f} bar")
         elif self.passing and ground.now - self._shut_since > 1.0:
             self.passing = False
-            ground.tell(self.name, f"shuts at {(ground.net.p[self.on] - P_ATM) / 1e5:.1f} bar")
+            ground.tell(self.name, f"shuts at {(ground.net.p[self.on] - P_ATM) / 1e5:z.1f} bar")
 
 
 def parts_from(plan: LinePlan, volumes: set[str]) -> bool:

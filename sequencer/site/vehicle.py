@@ -55,7 +55,7 @@ class Vehicle(Parts):
         hung = [line for line in self.lines.values() if parts_from(line.plan, flying)]
         held_back = [line for line in hung if "snags" in line.modes]
         goes = "leaves" if flying and not held_back else "lifts off its seat"
-        self.ground.tell(stand.volume, f"{goes} at {gauge / 1e5:.1f} bar")
+        self.ground.tell(stand.volume, f"{goes} at {gauge / 1e5:z.1f} bar")
         for line in held_back:
             self.ground.tell(line.name, "snags: its hose holds the vehicle")
         if held_back or not flying:
@@ -91,7 +91,7 @@ class Vehicle(Parts):
     def burst(self, volume: str) -> None:
         """A volume bursts: its gas and water are gone at once, and what was led to it leads into the open."""
         i = self.volume_index(volume)
-        self.ground.tell(volume, f"bursts at {self.pressure(volume) / 1e5:.1f} bar")
+        self.ground.tell(volume, f"bursts at {self.pressure(volume) / 1e5:z.1f} bar")
         for line in self.lines.values():
             if parts_from(line.plan, {volume}):
                 line.tear(volume)

@@ -126,6 +126,6 @@ def is_zero(number: Number) -> bool:
 def value_at(number: Number, by: float) -> str:
     """The changed value as the file would write it; a temperature as a difference."""
     if number.text.strip().endswith(("degC", "K")):
-        return f"{(by - 1.0) * KELVIN:+.1f} K"
+        return f"{(by - 1.0) * KELVIN:+z.1f} K"
     found = re.match(r"\s*(?:every |at least )?([+-]?\d+(?:\.\d+)?)\s*([A-Za-z%][A-Za-z%/ ]*?)?\s*(?:\(.*|$|abs|gauge)", number.text)
     return f"{float(found[1]) * by:.4g} {found[2] or ''}".strip() if found else f"x {by:.3g}"

@@ -131,7 +131,7 @@ def shown(si: float | None, unit: str) -> str:
     if unit in _MORE:
         return f"{si / _MORE[unit]:.3g} {unit}"
     if not unit:
-        return f"{si:.3g}" if abs(si) < 1000 else f"{si:.0f}"
+        return f"{si:z.3g}" if abs(si) < 1000 else f"{si:.0f}"
     least = 0.001 * (factor(unit)[0] if unit != "degC" else 1.0)
     if 0.0 < abs(si) < least and UNITS[unit][0] not in ("ratio", "conductance", "rate"):
         return f"< 0.001 {unit}"

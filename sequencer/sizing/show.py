@@ -186,7 +186,7 @@ def show_how_wrong(result: HowWrong) -> Iterator[str]:
                                  break_long_words=False)  # fmt: skip
         for word, edge in (("down to", slack.down), ("up to", slack.up)):
             if edge is not None:
-                text = f"{word} {edge.value} ({edge.factor - 1.0:+.1%}): {edge.flips}"
+                text = f"{word} {edge.value} ({edge.factor - 1.0:+z.1%}): {edge.flips}"
                 yield from textwrap.wrap(text, WIDTH, initial_indent=" " * 8, subsequent_indent=" " * 10)
     rest = result.looked_at - len(result.slacks) - len(result.zeros)
     yield f"{rest} more numbers make no line worse that far; {len(result.zeros)} are zero and were not scaled."

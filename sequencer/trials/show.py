@@ -27,7 +27,7 @@ def show(found: Spread) -> list[str]:
     lines += ["", f"{'':34}{'unit':>5}{'5 %':>9}{'50 %':>9}{'95 %':>9}{'99 %':>9}"]
     for measure in found.measures:
         at = {p.share: p.value for p in measure.percentiles}
-        numbers = "".join(f"{at[share]:9.3f}" for share in (0.05, 0.5, 0.95, 0.99))
+        numbers = "".join(f"{at[share]:z9.3f}" for share in (0.05, 0.5, 0.95, 0.99))
         lines.append(f"{_short(measure.name, 34):34}{measure.unit:>5}{numbers}")
     lines += ["", "Bounds at 95 % confidence for the 99 % value, and what each goes with (rank", "correlation; it says what goes together, not what causes what):"]
     for measure in found.measures:
@@ -54,13 +54,13 @@ def _percent(share: float) -> str:
 
 def _bounds(measure: Measure) -> str:
     top: Percentile = measure.percentiles[-1]
-    low = "unknown" if top.low is None else f"{top.low:.3f}"
-    high = f"not bounded by {measure.count} runs" if top.high is None else f"{top.high:.3f}"
-    return f"{low} to {high} {measure.unit} (seen {measure.least:.3f} to {measure.most:.3f})"
+    low = "unknown" if top.low is None else f"{top.low:z.3f}"
+    high = f"not bounded by {measure.count} runs" if top.high is None else f"{top.high:z.3f}"
+    return f"{low} to {high} {measure.unit} (seen {measure.least:z.3f} to {measure.most:z.3f})"
 
 
 def _driven(drivers: tuple[tuple[str, float], ...]) -> list[str]:
-    told = ", ".join(f"{name} {rho:+.2f}" for name, rho in drivers[:4])
+    told = ", ".join(f"{name} {rho:+z.2f}" for name, rho in drivers[:4])
     return textwrap.wrap(told, 80, initial_indent="      ", subsequent_indent="      ") if told else []
 
 
@@ -103,7 +103,7 @@ def tell(pad: Pad, seed: int, number: int, whole_day: bool, phase: str | None) -
         span = parameter.span
         half = (span.high - span.nominal) if value > span.nominal else (span.nominal - span.low)
         share = (value - span.nominal) / half if half > 0.0 else 0.0
-        lines.append(f"  {_short(parameter.name, 44):44}{value:12.5g}   {100 * share:+4.0f} % of the way")
+        lines.append(f"  {_short(parameter.name, 44):44}{value:12.5g}   {100 * share:+z4.0f} % of the way")
     return "\n".join([*lines, "", *(_line(line) for line in session.lines)])
 
 
