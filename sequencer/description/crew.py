@@ -39,6 +39,7 @@ class Step(Part):
     wait: Time | None = Field(None, description="wait this long before the step")
     wait_for: Word | None = Field(None, description="wait until the box is in this state")
     at_most: Time | None = Field(None, description="the longest the wait may last (default 10 min)")
+    takes: Time | None = Field(None, description="the longest the crew may take over this line; the state it is done in has to last that long")
     poll: list[Word] = Field(default_factory=list, description="roles that must each answer go")
     phase: Sentence | None = Field(None, description="heading of the phase that starts with this step")
     because: Sentence | None = Field(None, description="why this step is there")

@@ -43,6 +43,15 @@ READING: dict[str, tuple[Severity, str]] = {
     "command-on-level": ("warning", "A button's level starts something that can hurt: a button held or stuck since before would do it at once. Use 'becomes'."),
     "stop-on-edge": ("warning", "A trip waits for the moment a switch changes; a stop that is already down must count at once. Use 'is'."),
     "memory-never-cleared": ("warning", "Nothing ever clears this memory but a power-up."),
+    "time-before-condition": ("warning", "A way out by time alone stands above one with a condition: in the scan in which both hold, time wins over what was waited for."),
+    "safer-way-below": ("warning", "Two ways out can hold in one scan, and the one that starts something, or keeps the gas in, is looked at before the one that does not."),
+    "cut-wire-goes-unseen": ("warning", "A cut wire reads open, and here open is what permits, or what hides a trip. What forbids has to open, what permits has to close."),
+    "change-within-accuracy": ("warning", "A change of a reading is judged by less than the reading's accuracy: its own error can make it or hide it."),
+    "walks-in-where-kept-out": ("warning", "A line of the crew walks in during a state that keeps people out."),
+    "state-ends-before-its-steps": ("warning", "The crew may take longer (`takes`) over the lines of a state than the box stays in it by itself."),
+    "card-waits-longer": ("warning", "A card keeps everyone away for longer than the box takes to let people in from the state the card belongs to."),
+    "gives-up-before-due": ("warning", "A state that waits for what must follow gives up before the interlock's time is over and its contact has been seen."),
+    "trip-lets-people-in": ("warning", "A trip leads to a state that allows people on the pad."),
     "same-input-twice": ("warning", "A rule asks two conditions that read the same contact in the same way: it looks like two checks and is one."),
 }  # fmt: skip
 """Findings of critical reading: they do not stop the other commands, but `check` ends with 1."""

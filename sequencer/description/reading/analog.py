@@ -78,6 +78,8 @@ def _fine(view: View, name: str, text: str, term: t.Changes | t.Differs) -> None
     path = ("conditions", name)
     if term.limit.si < 2 * abs(slope):
         view.say("finer-than-counts", path, f"'{term.limit.text}' is {term.limit.si / abs(slope):.2g} counts of '{reading}'", "two counts at least", f"one count is {show(abs(slope), term.limit.unit or 'bar', 2)}: use a larger limit", text=text, word=term.limit.text)
+    elif isinstance(term, t.Changes) and term.limit.si < part.accuracy.si - 1e-9:
+        view.say("change-within-accuracy", path, f"'{term.limit.text}' is less than the accuracy of '{reading}' ({part.accuracy.text})", f"at least {part.accuracy.text}", "use a larger limit, or a finer sensor", text=text, word=term.limit.text)
     elif isinstance(term, t.Differs) and term.limit.si < part.accuracy.si + _part(view, term.second).accuracy.si:
         view.say("closer-than-accuracy", path, f"two sensors that are both right may differ by {show(part.accuracy.si + _part(view, term.second).accuracy.si, term.limit.unit or 'bar')}", "more than the two accuracies together", "use a larger limit", text=text, word=term.limit.text)
 
