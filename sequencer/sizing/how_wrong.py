@@ -2,8 +2,8 @@
 
 Every quantity of the file is scaled in the read `Pad` itself, the sheet is worked out again, and the edge is bisected.
 A line gets worse when its judgement falls (holds, thin, fails); a finding of critical reading that was not there, and a
-file that can no longer be worked with, count too. So does a race that the proof leans on and that is lost: not there any
-more, or no longer won by its factor.
+file that can no longer be worked with, count too. So does a race that the proof leans on and that is lost: its moment is
+there, and it is not won by its factor; and one that the proof no longer leans on, because it waits for another moment.
 """
 
 from __future__ import annotations
@@ -106,7 +106,7 @@ class Asker:
         """The races of the unchanged pad that the proof leans on and that are won."""
         if not self.leaned:
             return {}
-        return {key: one for key, one in standings(self.pad).items() if key in self.leaned and one.won}
+        return {key: one for key, one in standings(self.pad).races.items() if key in self.leaned and one.won}
 
     def flips(self, number: Number, by: float) -> str:
         """What gets worse in words, '' when nothing does: on the sheet, else among the races."""
@@ -117,16 +117,18 @@ class Asker:
         return worse(self.before, judgements(changed(self.pad, number, by)))
 
     def lost(self, number: Number, by: float) -> str:
-        """The race that is lost."""
+        """The race that is lost, or that the proof does not lean on any more."""
         if not self.races:
             return ""
         try:
             now = standings(changed(self.pad, number, by))
         except (SequencerError, ArithmeticError, ValueError, AssertionError, KeyError):
             return "the proof can no longer take the file"
-        for key, one in self.races.items():
-            if one.lost(now.get(key)):
-                return f"race {'lost' if key in now else 'lost or no longer leaned on'}: {self.leaned[key]}"
+        gone = [key for key, one in self.races.items() if one.lost(now.races.get(key))]
+        for what in ("lost", "no longer leaned on"):  # what is lost is told first
+            for key in gone:
+                if now.says_of(key) == what:
+                    return f"race {what}: {self.leaned[key]}"
         return ""
 
     def slack(self, number: Number) -> Slack:

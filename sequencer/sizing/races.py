@@ -69,9 +69,23 @@ def leaned_on(pad: Pad) -> dict[str, str]:
     return {_key(moments, race): str(race) for race in races}
 
 
-def standings(pad: Pad) -> dict[str, Standing]:
-    """{the same names: how the race stands}, the worst where one name has several; some may be there that the proof does
-    not come to. Raises SequencerError for a pad that the proof cannot take."""
+@dataclass(frozen=True)
+class Standings:
+    """{the same names: how the race stands}, the worst where one name has several; and every moment that a thing could
+    have to be over before, by the same names, whether something is over before it or not."""
+
+    races: dict[str, Standing]
+    moments: frozenset[str]
+
+    def says_of(self, key: str) -> str:
+        """What has become of a race that was there in the unchanged pad: 'lost' where its moment is there and the thing is
+        not over in time, 'no longer leaned on' where the proof does not wait for that moment any more."""
+        return "lost" if key in self.races or key.rpartition(_BEFORE)[2] in self.moments else "no longer leaned on"
+
+
+def standings(pad: Pad) -> Standings:
+    """The races of a pad; some may be there that the proof does not come to. Raises SequencerError for a pad that the
+    proof cannot take."""
     draft = races_of(pad)
     moments, levels = timed(draft), _levels(draft)
     found: dict[str, Standing] = {}
@@ -81,13 +95,16 @@ def standings(pad: Pad) -> dict[str, Standing]:
         one = Standing(race.first_most, race.second_least, _margin(race.source, race.first_most, race.second_least) >= 1.0, *level)
         if key not in found or one.second_least < found[key].second_least:
             found[key] = one
-    return found
+    rising = (f"{volume} rising from one threshold to the next" for volume in draft.bands.edges)
+    there = {moments.get(race.second, race.second) for race in draft.races}
+    return Standings(found, frozenset({*moments.values(), *rising, *there}))
 
 
 def _margin(source: str, most: float, least: float) -> float:
     return ratio(least, (FACTOR if source == "physics" else 1.0) * most)
 
 
+_BEFORE = " before "
 _VENTS = re.compile(r"(\w+) (vents from .*) to below (.+)$")
 
 
@@ -102,7 +119,7 @@ def _levels(draft: Draft) -> dict[str, tuple[int, float]]:
 def _key(moments: dict[str, str], race: Race) -> str:
     vents = _VENTS.match(race.first)
     first = race.first if vents is None else f"{vents[1]} {vents[2]}"
-    return f"{first} before {moments.get(race.second, race.second)}"
+    return f"{first}{_BEFORE}{moments.get(race.second, race.second)}"
 
 
 def _line(name: str, most: float, source: str, races: list[Race]) -> Line:
