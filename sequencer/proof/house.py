@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from sequencer.description.box import ContactInput, RelayOutput, ServoOutput
 from sequencer.description.grounds import LinePart, VolumePart
+from sequencer.proof import certain
 from sequencer.proof.bands import volume_of
 from sequencer.proof.bits import Reading
 from sequencer.proof.draft import Draft
@@ -18,6 +19,9 @@ from sequencer.proof.gas import dumps, fillers
 from sequencer.proof.result import HouseResult
 from sequencer.table import Kind
 from sequencer.table.table import Row
+
+AT_ONCE = 1 << 62
+"""Scans: bits that a stop brings about count however late (how late is for the file's own rules)."""
 
 
 @dataclass(frozen=True)
@@ -159,26 +163,28 @@ def stops(draft: Draft) -> list[str]:
 
 
 def _stops(draft: Draft) -> Iterator[str]:
-    from sequencer.proof import timed
-
     names = draft.table.outputs
-    effects = [f"{n}=shut" for n in fillers(draft)]
+    effects = [(n, "shut") for n in fillers(draft)]
     for volume in draft.bands.edges:
         for line in dumps(draft, volume):
             part = draft.pad.site[line]
             assert isinstance(part, LinePart)
             if part.opened_by in draft.pad.outputs:
-                effects.append(f"{part.opened_by}=open")
-    effects += [f"{names[o].name}={names[o].positions[0]}" for o in hazards(draft) if isinstance(draft.pad.outputs[names[o].name], RelayOutput)]
+                effects.append((part.opened_by, "open"))
+    effects += [(names[o].name, names[o].positions[0]) for o in hazards(draft) if isinstance(draft.pad.outputs[names[o].name], RelayOutput)]
     found = stops(draft)
     if not found and hazards(draft):
         yield "no contact that opens when pressed stops anything: a cut stop wire would go unseen"
     for contact in found:
         number = [c.name for c in draft.table.contacts].index(contact)
-        bits = timed.turned(draft, number, False)
+        bits = certain.by(certain.turned(draft, {number: False}), AT_ONCE)
         for state in range(len(draft.table.states)):
-            if not timed.brings(draft, state, bits, " ".join(dict.fromkeys(effects))):
+            got = certain.answer(draft, state, bits, certain.positions(draft, effects))
+            if got.moves is None:
                 yield f"{contact} does nothing about it in {draft.table.states[state].name}"
+            elif got.lets_go:
+                ends = draft.table.states[min(got.lets_go)].name
+                yield f"{contact} pressed in {draft.table.states[state].name}: the box may still go on to {ends}"
 
 
 def _trapped(draft: Draft) -> Iterator[str]:

@@ -50,7 +50,7 @@ def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: in
     unseen = [c for c in campaign.unfinished if not any(set(k) <= set(c) for k in cuts)]
     told = f"withstands {reached[0]} equipment faults and {reached[1]} slips, asked {base.asked[0]} and {base.asked[1]}"
     if red:
-        return replace(base, outcome="broken", level=f"broken by {_names(red)}; {told}", withstands=reached)
+        return replace(base, outcome="broken", level=f"broken by {names(red)}; {told}", withstands=reached)
     if open_ or sum(base.asked) > most:
         what = f"{len(open_)} sets of faults were not explored to the end" if open_ else f"only {most} at once were looked at"
         return replace(base, outcome="not shown", level=f"not shown: {what}", withstands=reached)
@@ -80,7 +80,7 @@ def common_causes(pad: Pad, cuts: list[Cut]) -> Iterator[str]:
                 yield f"{cause}: {' with '.join(f.name for f in cut)}"
 
 
-def _names(cuts: list[Cut], most: int = 4) -> str:
+def names(cuts: list[Cut], most: int = 4) -> str:
     shown = [" with ".join(f.name for f in cut) for cut in cuts[:most]]
     return "; ".join(shown) + (f"; and {len(cuts) - most} more" if len(cuts) > most else "")
 

@@ -11,7 +11,7 @@ from sequencer.description.faults import Fault
 from sequencer.description.grounds import LinePart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
-from sequencer.proof import house, levels, possible, rates, timed, why
+from sequencer.proof import house, levels, possible, timed, why
 from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.campaign import Campaign
 from sequencer.proof.draft import Draft
@@ -127,7 +127,7 @@ def _judged(work: Work, name: str, rule: Interlock) -> InterlockResult:
     elif isinstance(rule, Always):
         result = _possible(work, base, rule)
     else:
-        result = timed.judged(work.draft, work.system, work.explored, base, rule)
+        result = timed.judged(work, base, rule)
     return replace(result, outcome="waived") if rule.waive and result.outcome == "broken" else result
 
 
@@ -141,11 +141,9 @@ def _reached(work: Work, base: InterlockResult, name: str) -> InterlockResult:
     cuts = levels.minimal(work.campaign.cuts[number])
     result = levels.against(base, cuts, work.campaign, work.options.faults)
     shown = levels.worth_telling(cuts, base.asked, work.options.stories)
-    per_hour = {name: rate.si * 3600.0 for name, rate in work.pad.rates.items()}
-    top = rates.top_event([tuple(f.name for f in cut) for cut in cuts], per_hour) if per_hour else None
     common = tuple(levels.common_causes(work.pad, cuts))
     told_cuts = tuple(_cut(work, cut, number, name, cut in shown) for cut in cuts)
-    return replace(result, cuts=told_cuts, common=common, top=top)
+    return replace(result, cuts=told_cuts, common=common, top=timed.top_of(work, cuts))
 
 
 def _cut(work: Work, cut: tuple[Fault, ...], number: int, name: str, story: bool) -> CutSet:

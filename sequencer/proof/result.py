@@ -77,6 +77,8 @@ class InterlockResult:
     parts: tuple[Part, ...] = ()
     common: tuple[str, ...] = ()
     """Common causes that complete a cut set."""
+    notes: tuple[str, ...] = ()
+    """What the verdict does not speak of, and what stands beside it."""
     top: TopEvent | None = None
     why: str = ""
     waived: str | None = None

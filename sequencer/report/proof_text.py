@@ -44,10 +44,11 @@ def text(proof: Proof) -> str:
         out += [_line(result), *_extra(result)]
     out += ["", "House rules"]
     for house in proof.house:
-        mark = {"broken": "BROKEN"}.get(house.outcome, house.outcome)
-        waived = f" (waived: {house.waived})" if house.waived else ""
-        out.append(_wrapped(f"{house.name}: {mark}; {house.says}{waived}", "  ", "    "))
+        told = {"broken": f"BROKEN, against the rule that {house.says}; found:", "waived": f"waived ({house.waived}): {house.says}; found:"}
+        out.append(_wrapped(f"{house.name}: {told.get(house.outcome, f'{house.outcome}; {house.says}')}", "  ", "    "))
         out += [_wrapped(one, "    - ", "      ") for one in house.against[:6]]
+        if len(house.against) > 6:
+            out.append(f"    - and {len(house.against) - 6} more (all with --json)")
     out += _why(proof)
     for result in proof.interlocks:
         stories = [result.story, *(cut.story for cut in result.cuts)]
@@ -97,7 +98,8 @@ def _races(proof: Proof) -> list[str]:
 
 
 def _extra(result: InterlockResult) -> list[str]:
-    out = [_wrapped(f"common cause {one}", "      ", "        ") for one in result.common[:6]]
+    out = [_wrapped(one, "      ", "        ") for one in result.notes]
+    out += [_wrapped(f"common cause {one}", "      ", "        ") for one in result.common[:6]]
     if result.top is not None:
         out.append(_wrapped(
             f"in one hour of exposure, by the file's rates: exact {result.top.exact:.3g}, min-cut bound {result.top.bound:.3g}, "

@@ -13,17 +13,16 @@ from sequencer.trials.crowd import answers, jobs_here
 from sequencer.trials.plan import Plan, event
 from sequencer.trials.probe import Breach, Trial
 
-TIMED = ("cause and effect", "must", "lasts")
-
 
 def known(result: InterlockResult, faults: tuple[str, ...]) -> bool:
     """Whether the proof says, or at least does not deny, that these faults break the rule.
 
-    Timed rules are answered by path, with the parts sound: their answer denies nothing once something has failed.
+    A `must` counts on in a run when its command is taken back; the proof names what takes it back and judges only while
+    it stands: with faults at work its answer is held against nothing.
     """
     if result.outcome in ("broken", "waived") and not result.cuts:
         return True
-    if result.kind in TIMED or result.outcome == "not examined":
+    if result.kind == "must" or result.outcome == "not examined":
         return bool(faults) or result.outcome != "holds"
     return any(set(cut.faults) <= set(faults) for cut in result.cuts)
 
