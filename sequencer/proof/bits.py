@@ -8,7 +8,7 @@ yet over.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 from sequencer.description.box import AnalogInput, ContactInput
 from sequencer.proof.bands import Comparison, comparison, volume_of
@@ -20,36 +20,45 @@ from sequencer.table.compile import calibration
 from sequencer.table.table import Bit, Literals
 
 
-@dataclass(frozen=True)
-class Branch:
-    """Assumed cube of the word, chosen values of free things and bits, and whether a delay was taken as not over."""
+class Branch(NamedTuple):
+    """What has been assumed of the word (a cube), which bits and contacts are chosen with what value (masks), which
+    readings showed something that the sound sensor could not (a mask), and whether a delay was taken as not over."""
 
-    cube: Cube = EVERYTHING
-    chosen: dict[str, int] = field(default_factory=dict)
+    care: int = 0
+    want: int = 0
+    known: int = 0
+    chosen: int = 0
+    lies: int = 0
     lazy: bool = False
 
-    def choose(self, key: str, value: int) -> Branch:
-        return Branch(self.cube, {**self.chosen, key: value}, self.lazy)
+    @property
+    def cube(self) -> Cube:
+        return Cube(self.care, self.want)
 
-    def only(self, live: frozenset[str]) -> Branch:
+    def choose(self, key: int, value: int) -> Branch:
+        bit = 1 << key
+        return Branch(self.care, self.want, self.known | bit, self.chosen | bit if value else self.chosen, self.lies, self.lazy)
+
+    def only(self, live: int) -> Branch:
         """The branch without the choices that nothing asks for any more."""
-        if self.chosen.keys() <= live:
+        if not self.known & ~live:
             return self
-        return Branch(self.cube, {k: v for k, v in self.chosen.items() if k in live}, self.lazy)
+        return Branch(self.care, self.want, self.known & live, self.chosen & live, self.lies, self.lazy)
 
     @property
-    def key(self) -> tuple[object, ...]:
-        return (self.cube, frozenset(self.chosen.items()))
+    def key(self) -> tuple[int, ...]:
+        return self[:5]
 
     def assume(self, cube: Cube) -> Branch | None:
-        met = self.cube.meet(cube)
-        return None if met is None else Branch(met, self.chosen, self.lazy)
+        if (self.want ^ cube.want) & self.care & cube.care:
+            return None
+        return Branch(self.care | cube.care, self.want | cube.want, *self[2:])
 
 
 class Reading:
     """The conditions of one pad as seen at one place."""
 
-    def __init__(self, draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset()) -> None:
+    def __init__(self, draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset(), most: int = 0) -> None:
         self.draft = draft
         self.table = draft.table
         self.place = place
@@ -57,14 +66,18 @@ class Reading:
         self.region = draft.places[place].region
         self.sure = sure
         self.loose = loose
+        self.most = most
         steps = [0, *draft.steps[self.state]]
         self.timer = steps[self.region]
+        self._names = sorted(loose)
+        self._numbers = {name: 1 << i for i, name in enumerate(self._names)}
+        self._contacts = len(self.table.bits)  # keys of contacts follow those of bits
+        self._made: dict[int, Comparison | None] = {}
 
     def values(self, i: int, branch: Branch) -> Iterator[tuple[Branch, int]]:
         """Every value bit i may have, with the branch in which it has it."""
-        key = f"bit {i}"
-        if key in branch.chosen:
-            yield branch, branch.chosen[key]
+        if branch.known >> i & 1:
+            yield branch, branch.chosen >> i & 1
             return
         bit = self.table.bits[i]
         if bit.kind == Kind.MEMORY:
@@ -74,7 +87,7 @@ class Reading:
         else:
             source = self._delayed(bit, branch, i)
         for after, value in source:
-            yield after.choose(key, value), value
+            yield after.choose(i, value), value
 
     def literals(self, wanted: Literals, branch: Branch) -> Iterator[tuple[Branch, int]]:
         """Whether a literal list holds."""
@@ -103,6 +116,15 @@ class Reading:
             known[bits] = self._needs(bits)
         return known[bits]
 
+    def live(self, bits: int) -> int:
+        """The same as the mask of keys of choices."""
+        known: dict[int, int] = self.draft.found.setdefault("live", {})
+        if bits not in known:
+            names = self.needs(bits)
+            known[bits] = sum(1 << i for i in range(len(self.table.bits)) if f"bit {i}" in names)
+            known[bits] |= sum(1 << self._contacts + i for i, c in enumerate(self.table.contacts) if f"contact {c.name}" in names)
+        return known[bits]
+
     def _needs(self, bits: int) -> frozenset[str]:
         found: set[str] = set()
         todo = [i for i in range(len(self.table.bits)) if bits >> i & 1]
@@ -120,13 +142,28 @@ class Reading:
             todo += [j for j in range(len(self.table.bits)) if care >> j & 1]
         return frozenset(found)
 
+    # ---- readings that lie --------------------------------------------------------------------
+
+    def _lie(self, branch: Branch, name: str) -> Branch | None:
+        """The branch in which this reading shows anything; None where it may not (sound, or too many lie already)."""
+        number = self._numbers.get(name, 0)
+        if branch.lies & number:
+            return branch
+        if not number or branch.lies.bit_count() >= self.most:
+            return None
+        return branch._replace(lies=branch.lies | number)
+
+    def lying(self, branch: Branch) -> frozenset[str]:
+        """The readings that lie in a branch."""
+        return frozenset(name for name, number in self._numbers.items() if branch.lies & number)
+
     # ---- kinds --------------------------------------------------------------------------------
 
     def _delayed(self, bit: Bit, branch: Branch, i: int) -> Iterator[tuple[Branch, int]]:
         for after, raw in self._raw(bit, branch, i):
             yield after, raw
             if not self.sure and ((raw and bit.hold) or (not raw and bit.drop)):
-                yield replace(after, lazy=True), 1 - raw
+                yield after._replace(lazy=True), 1 - raw
 
     def _memory(self, i: int, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
         name = memory(bit.name)
@@ -169,19 +206,31 @@ class Reading:
             return
         if name in self.draft.by_hand:
             for value in (0, 1):
-                seen = branch.assume(self.draft.layout.cube({self.draft.by_hand[name]: value}))
-                if seen is not None:
-                    yield seen, value
+                for way in self._carried(branch, name, value):
+                    seen = way.assume(self.draft.layout.cube({self.draft.by_hand[name]: value}))
+                    if seen is not None:
+                        yield seen, value
             return
-        key = f"contact {name}"
-        if key in branch.chosen:
-            yield branch, branch.chosen[key]
+        key = self._contacts + source
+        if branch.known >> key & 1:
+            yield branch, branch.chosen >> key & 1
             return
         for value in (0, 1):
-            carried = value and name not in self.loose and self.draft.away(name, self.place)
-            free = branch.assume(self.draft.layout.cube(carried)) if carried else branch
-            if free is not None:
-                yield free.choose(key, value), value
+            for way in self._carried(branch, name, value):
+                yield way.choose(key, value), value
+
+    def _carried(self, branch: Branch, name: str, value: int) -> Iterator[Branch]:
+        """Ways in which the box may see a contact here whose key someone may have carried onto the pad."""
+        needs = self.draft.away(name, self.place) if value else None
+        if not needs:
+            yield branch
+            return
+        here = branch.assume(self.draft.layout.cube(needs))
+        if here is not None:
+            yield here
+        lying = self._lie(branch, name)
+        if lying is not None:
+            yield lying
 
     def _raw(self, bit: Bit, branch: Branch, i: int) -> Iterator[tuple[Branch, int]]:
         kind = bit.kind
@@ -189,7 +238,7 @@ class Reading:
             for after, word in self._contact(bit.source, branch):
                 yield after, int(self._level(bit.source, word) == bit.wanted)
         elif kind in (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET):
-            yield from self._compare(bit, branch)
+            yield from self._compare(bit, branch, i)
         elif kind == Kind.ALL:
             yield from self.literals(bit.set, branch)
         elif kind == Kind.STATE:
@@ -205,35 +254,43 @@ class Reading:
                     yield met, 0
         elif kind == Kind.VALID:
             yield from self._valid(bit, branch)
-        elif kind == Kind.DIFFERS and (certain := self._differs(bit)) is not None:
-            yield branch, certain
+        elif kind == Kind.DIFFERS:
+            yield from self._differing(bit, branch)
         elif kind == Kind.CHANGE:
             yield from self._change(bit, branch)
         else:
             yield branch, 0
             yield branch, 1
 
-    def _compare(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
-        made = comparison(self.draft.pad, self.table, bit, self.state)
-        if made is None or self.table.analogs[bit.source].name in self.loose:
+    def _compare(self, bit: Bit, branch: Branch, i: int) -> Iterator[tuple[Branch, int]]:
+        if i not in self._made:
+            self._made[i] = comparison(self.draft.pad, self.table, bit, self.state)
+        made, name = self._made[i], self.table.analogs[bit.source].name
+        if made is None or branch.lies & self._numbers.get(name, 0):
             yield branch, 0
             if bit.kind != Kind.TARGET or self._has_target(bit):
                 yield branch, 1
             return
-        upper = self._band(branch, made, True)
-        lower = self._band(branch, made, False)
-        if upper is not None:
-            yield upper, 1 if made.rising else 0
-        if lower is not None:
-            yield lower, 0 if made.rising else 1
+        lying = self._lie(branch, name)
+        for high_side in (True, False):
+            value = int(high_side == made.rising)
+            cube = self._band(made, high_side)
+            true = None if cube is None else branch.assume(cube)
+            if true is not None:
+                yield true, value
+            if lying is not None and cube != EVERYTHING:
+                # a lie is told only where the sound sensor could not show the same
+                other = lying if cube is None else lying.assume(Cube(cube.care, cube.care & ~cube.want))
+                if other is not None:
+                    yield other, value
 
     def _has_target(self, bit: Bit) -> bool:
         from sequencer.table.table import NO_TARGET
 
         return self.table.states[self.state].targets[bit.source] != NO_TARGET
 
-    def _band(self, branch: Branch, made: Comparison, high_side: bool) -> Branch | None:
-        """The branch in which the reading may (with `sure`: must) show the high (low) side of the threshold."""
+    def _band(self, made: Comparison, high_side: bool) -> Cube | None:
+        """Where the reading may (with `sure`: must) show the high (low) side of the threshold; None: nowhere."""
         bands, volume = self.draft.bands, made.volume
         top = self.draft.durations.ceiling(volume, True)
         if self.sure:
@@ -242,33 +299,49 @@ class Reading:
                 # nothing lies beyond: the highest (lowest) band, where pressure can settle at its end
                 edges = bands.edges[volume]
                 if not edges:
-                    return branch
+                    return EVERYTHING
                 edge = edges[-1] if high_side else edges[0]
         else:
             if high_side and made.low > top or not high_side and made.high <= 0.0:
                 return None
             edge = bands.down(volume, made.low) if high_side else bands.up(volume, made.high)
             if edge is None:
-                return branch
-        return branch.assume(self.draft.layout.cube({bands.name(volume, edge): high_side}))
+                return EVERYTHING
+        return self.draft.layout.cube({bands.name(volume, edge): high_side})
 
     def _valid(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
         reading = self.table.analogs[bit.source]
         volume = volume_of(self.draft.pad, reading.name)
-        if volume is not None and reading.name not in self.loose:
+        if volume is not None and not branch.lies & self._numbers.get(reading.name, 0):
             slope, zero = calibration(self.draft.pad, reading.name)
             error = error_of(self.draft.pad, reading.name, slope)
             low, high = sorted((slope * reading.low + zero, slope * reading.high + zero))
             if low < -error and high - error > self.draft.durations.ceiling(volume, True):
                 yield branch, int(bit.wanted)
+                lying = self._lie(branch, reading.name)
+                if lying is not None:
+                    yield lying, int(not bit.wanted)
                 return
         yield branch, 1
         yield branch, 0
 
+    def _differing(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
+        names = [self.table.analogs[i].name for i in (bit.source, bit.second)]
+        certain = None if any(branch.lies & self._numbers.get(n, 0) for n in names) else self._differs(bit)
+        if certain is None:
+            yield branch, 0
+            yield branch, 1
+            return
+        yield branch, certain
+        for name in names:
+            lying = self._lie(branch, name)
+            if lying is not None:
+                yield lying, 1 - certain
+
     def _differs(self, bit: Bit) -> int | None:
         """0 or 1 where the two readings' accuracies decide it, else None."""
         pad, first, second = self.draft.pad, self.table.analogs[bit.source], self.table.analogs[bit.second]
-        if self.loose & {first.name, second.name} or volume_of(pad, first.name) is None or volume_of(pad, first.name) != volume_of(pad, second.name):
+        if volume_of(pad, first.name) is None or volume_of(pad, first.name) != volume_of(pad, second.name):
             return None
         most = sum(error_of(pad, a.name, calibration(pad, a.name)[0]) for a in (first, second))
         slope = abs(calibration(pad, first.name)[0])
@@ -290,7 +363,7 @@ class Reading:
 
 def distinct(branches: Iterable[Branch]) -> list[Branch]:
     """The branches without repetitions; one that is not lazy stands for its lazy twin."""
-    found: dict[tuple[object, ...], Branch] = {}
+    found: dict[tuple[int, ...], Branch] = {}
     for branch in branches:
         old = found.get(branch.key)
         if old is None or (old.lazy and not branch.lazy):

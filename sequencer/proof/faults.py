@@ -100,10 +100,11 @@ def _input(draft: Draft, name: str, mode: str) -> Edit:
     shown = {True, False} if closed is None else {closed == part.contact.closed_means_word}
     if mode == "held":
         shown = {True}
+    loose = frozenset({name}) if True in shown and name in people.carried(draft) else frozenset()
     if name in draft.by_hand:
-        return Edit(blind=draft.layout.mask([draft.by_hand[name]]))
+        return Edit(blind=draft.layout.mask([draft.by_hand[name]]), loose=loose)
     if name not in draft.tracked:
-        return Edit(loose=frozenset({name})) if True in shown and name in people.carried(draft) else Edit()
+        return Edit(loose=loose)
     seen, fresh = draft.seen(name), draft.fresh(name)
 
     def write() -> None:
@@ -211,7 +212,7 @@ def loosened(draft: Draft, place: int, loose: frozenset[str]) -> list[Row]:
     asked = frozenset(n for n in loose if controller.reads(draft, place, frozenset({n})))
     key = f"loose {place} {sorted(asked)}"
     if key not in draft.found:
-        draft.found[key] = controller.scan_rows(draft, place, loose=asked)
+        draft.found[key] = controller.scan_rows(draft, place, loose=asked, most=len(asked))
     return draft.found[key]  # type: ignore[no-any-return]
 
 

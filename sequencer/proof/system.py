@@ -43,6 +43,7 @@ class Row:
     lazy:    a delay of the box was taken as not over although its source holds; not judged where a reaction is allowed
     sure:    it can certainly be brought about (used only for 'always possible')
     origin:  row of the controller's table, or None
+    needs:   what must be wrong for it, all of it: readings that lie, races that a fault takes away (names of `Faults`)
     """
 
     says: str
@@ -59,6 +60,7 @@ class Row:
     origin: int | None = None
     forward: bool = True
     tag: str = ""
+    needs: frozenset[str] = frozenset()
 
     @property
     def idle(self) -> bool:
