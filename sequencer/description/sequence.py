@@ -86,9 +86,9 @@ class Never(Rule):
 
 
 class Start(Rule):
-    """An output may start moving to a position only while this is true."""
+    """An output may start moving to a position, or a state be entered (from anywhere, or from one state), only while this is true."""
 
-    start: str = Field(description="'OUTPUT to POSITION'")
+    start: str = Field(description="'OUTPUT to POSITION', 'state to NAME' or 'STATE to NAME'")
     needs: FactText = Field(description="a statement about the pad, judged at the moment of starting")
 
 

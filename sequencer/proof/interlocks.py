@@ -126,10 +126,18 @@ def of_the_box(expression: t.Expression) -> bool:
     return any(isinstance(f, t.CommandedTo | t.StateIs | t.PeopleAllowed | t.BoxSays) for f in t.leaves(expression))
 
 
-def start_of(draft: Draft, text: str) -> tuple[int, int]:
-    """(output number, code) of 'OUTPUT to POSITION'."""
-    output, _, position = text.partition(" to ")
-    return list(draft.pad.outputs).index(output.strip()), draft.pad.output_positions[output.strip()].index(position.strip())
+def start_of(draft: Draft, text: str) -> tuple[int, list[Option], tuple[Option, ...]]:
+    """(output number or -1, where it is commanded, where not yet) of 'OUTPUT to POSITION', 'state to NAME' or 'STATE
+    to NAME'."""
+    output, _, position = (word.strip() for word in text.partition(" to "))
+    if output not in draft.pad.outputs:
+        states = list(draft.pad.states)
+        inside = frozenset(draft.regions(states.index(position)))
+        outside = frozenset(draft.everywhere) - inside if output not in states else frozenset(draft.regions(states.index(output)))
+        return -1, [(inside, EVERYTHING)], ((outside - inside, EVERYTHING),)
+    number, code = list(draft.pad.outputs).index(output), draft.pad.output_positions[output].index(position)
+    began, before = ([(frozenset(p), c) for p, c in draft.command(number, code, wanted)] for wanted in (True, False))
+    return number, began, tuple(before)
 
 
 def checks(draft: Draft) -> list[RuleCheck]:
@@ -141,11 +149,10 @@ def checks(draft: Draft) -> list[RuleCheck]:
             bad = tuple(Bad(places, cube, after) for places, cube in ways(draft, rule.never.expression, allow=after))
             found.append(RuleCheck(name, bad))
         elif isinstance(rule, Start):
-            output, code = start_of(draft, rule.start)
-            before = tuple((frozenset(p), c) for p, c in draft.command(output, code, False))
+            output, began, before = start_of(draft, rule.start)
             made = []
             for places, cube in ways(draft, rule.needs.expression, False, allow=True):
-                for at, commanded in draft.command(output, code):
+                for at, commanded in began:
                     both = cube.meet(commanded)
                     if both is not None and places & set(at):
                         made.append(Bad(places & set(at), both, True, output, before))

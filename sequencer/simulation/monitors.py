@@ -87,8 +87,10 @@ class StartWatch(Watch):
     def __init__(self, name: str, rule: Start, facts: Facts, pad: Pad) -> None:
         super().__init__(name, rule)
         output, _, position = rule.start.partition(" to ")
-        self.output = facts.table.output_index(output)
-        self.code = pad.output_positions[output].index(position)
+        # an output's command, or the state the box is in
+        self.output = facts.table.output_index(output) if output in pad.outputs else None
+        self.code = facts.table.state_index(position) if self.output is None else pad.output_positions[output].index(position)
+        self.origin = facts.table.state_index(output) if self.output is None and output in pad.states else None
         self.needs = rule.needs.expression
         self.text = f"{rule.start} began although not: {rule.needs.text}"
         self.was: int | None = None
@@ -101,8 +103,8 @@ class StartWatch(Watch):
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
         for leaf in self.allowed:
             self.last[leaf, bool(self.leaf[leaf](cmd, state, bits))] = ms
-        now = cmd[self.output]
-        if now == self.code and self.was is not None and self.was != now:
+        now = state if self.output is None else cmd[self.output]
+        if now == self.code and self.was is not None and self.was != now and self.origin in (None, self.was):
             self.exercised = True
             if not self._met(self.needs, True, ms, cmd, state, bits):
                 self.breach(ms, self.text)

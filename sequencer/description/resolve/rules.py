@@ -37,7 +37,15 @@ def check(names: Names) -> None:
 def _start(names: Names, path: Where, text: str) -> None:
     output, middle, position = text.partition(" to ")
     if not middle:
-        names.say("not-understood", path, f"'{text}' does not say what starts", "'OUTPUT to POSITION'", "write e.g. 'release to pulled'")
+        names.say("not-understood", path, f"'{text}' does not say what starts", "'OUTPUT to POSITION', 'state to NAME' or 'STATE to NAME'", "write e.g. 'release to pulled'")
+        return
+    if not names.has("outputs", output) and (output == "state" or output in names.declared["states"]):
+        if output == "state" and position == next(iter(names.declared["states"]), None):
+            names.say(
+                "not-understood", path, f"'{position}' is where power-up lands, whatever is true then", "a state that a row leads to",
+                "ask it of the rows that lead on from there", text=text, word=position,
+            )  # fmt: skip
+        names.need("states", position, path, "a state", text=text)
         return
     names.need("outputs", output, path, "an output", text=text)
     names.position(output, position, path, text=text)
