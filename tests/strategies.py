@@ -67,7 +67,7 @@ def condition_bits(draw: st.DrawFn, index: int, contacts: int, analogs: int, hea
         values |= {"hold": 0, "drop": 0, "on": draw(small), "set": draw(literals(index)), "clear": draw(literals(index))}
     if kind == Kind.PRESS:
         values |= {"hold": 0, "drop": 0}
-    return Bit(f"c{index}", kind, **values)  # type: ignore[arg-type]
+    return Bit(f"c{index}", kind, **values)
 
 
 @st.composite

@@ -16,7 +16,7 @@ import yaml
 
 from sequencer.description.characters import Look, line_and_column, line_starts
 from sequencer.description.syntax import parts_of, syntax_finding
-from sequencer.errors import Finding, Place
+from sequencer.errors import Finding, Place, Severity
 
 Where = tuple[str | int, ...]
 DEEPEST = 16
@@ -232,11 +232,11 @@ class _Builder:
         cut = re.match(r" #(\s?)", self.text[end : end + 3]) if not event.style and event.value else None
         if cut and (not cut[1] or len(event.value.split()) > 5):
             rest = self.text[end:].split("\n", 1)[0].strip()
-            severity = "warning" if cut[1] else "error"
+            severity: Severity = "warning" if cut[1] else "error"
             place = self.tree.look.place(self.base_line + event.end_mark.line, event.end_mark.column + 1)
             self.tree.findings.append(
                 Finding(
-                    "cut-short", severity, place, f"what follows ' #' is a comment: the text ends before '{rest[:40]}'",  # type: ignore[arg-type]
+                    "cut-short", severity, place, f"what follows ' #' is a comment: the text ends before '{rest[:40]}'",
                     "a text in quotes, or two spaces and '# ' before a comment", "put the text in quotes if '#' belongs to it",
                 )
             )  # fmt: skip

@@ -253,7 +253,8 @@ def slipped(steps: list[Step], slip: str) -> list[Step]:
     elif kind == "late":
         from sequencer.quantities import Quantity
 
-        extra = LATE_MS / 1000 + (steps[at].wait.si if steps[at].wait else 0.0)  # type: ignore[union-attr]
+        wait = steps[at].wait
+        extra = LATE_MS / 1000 + (wait.si if wait is not None else 0.0)
         changed[at] = replace_step(steps[at], wait=Quantity(extra, "time", f"{extra:g} s"))
     elif at + 1 < len(changed):
         changed[at], changed[at + 1] = changed[at + 1], changed[at]

@@ -82,14 +82,15 @@ def lane_paths(nets: Sequence[PadNetwork]) -> list[LanePath]:
         u_lin = 1.0 - (1.0 - LINEAR_FROM) / (1.0 - b)
         relief = None
         if isinstance(path, Relief):
-            relief = tuple(np.array([getattr(one, name) for one in of]) for name in ("opens_at", "reseats_at", "lift"))
+            opens, reseats, lift = (np.array([getattr(one, name) for one in of]) for name in ("opens_at", "reseats_at", "lift"))
+            relief = (opens, reseats, lift)
         cracking, needs = np.array([one.cracking for one in of]), np.array([one.needs for one in of])
         found.append(
             LanePath(
                 nets[0]._src[e], nets[0]._dst[e], path.wet, np.array([net._C[e] for net in nets]), b,
                 np.array([net._area[e] for net in nets]), cracking, bool((cracking > 0.0).any()),
                 needs, bool((needs > 0.0).any()), u_lin, np.sqrt(1.0 - u_lin * u_lin) / (1.0 - u_lin),
-                relief,  # type: ignore[arg-type]  # three arrays
+                relief,
             )
         )  # fmt: skip
     return found

@@ -20,7 +20,7 @@ from sequencer.description.grounds import (
     WeatherPart,
 )
 from sequencer.description.pad import Pad
-from sequencer.quantities import ATMOSPHERE, QuantityError, Span, parse
+from sequencer.quantities import ATMOSPHERE, Quantity, QuantityError, Span, parse
 from sequencer.site import flow, vessel
 from sequencer.site.assumed import assumed, given_or_assumed
 
@@ -39,10 +39,10 @@ class Used:
     def __init__(self) -> None:
         self.keys: list[str] = []
 
-    def of(self, value: object, key: str) -> Span:
+    def of(self, value: Span | Quantity | None, key: str) -> Span:
         if value is None and key not in self.keys:
             self.keys.append(key)
-        return given_or_assumed(value, key)  # type: ignore[arg-type]  # spans and quantities of the file
+        return given_or_assumed(value, key)
 
 
 @dataclass(frozen=True, slots=True)

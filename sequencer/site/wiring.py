@@ -24,6 +24,7 @@ from sequencer.site.sensors import (
     ContactChannel,
     ContactFault,
     HeartbeatChannel,
+    HeartbeatFault,
     generator,
 )
 
@@ -203,7 +204,8 @@ class Heart:
         return fault is None or (fault == "flapping" and math.fmod(self.wiring.now, 2.0) < 1.0)
 
     def strike(self, mode: str) -> None:
-        self.channel.fault = {"lost": "lost", "flapping": "flapping", "replayed": "replayed"}[mode]  # type: ignore[assignment]
+        kinds: dict[str, HeartbeatFault] = {"lost": "lost", "flapping": "flapping", "replayed": "replayed"}
+        self.channel.fault = kinds[mode]
 
     def mend(self) -> None:
         self.channel.fault = None

@@ -68,7 +68,9 @@ def _walk(pad: Pad, value: Any, path: Path, at: Path) -> Iterator[Number]:
 
 def changed(pad: Pad, number: Number, by: float) -> Pad:
     """A copy of the pad with one number scaled (temperatures: moved by (by - 1) * 50 K)."""
-    return _rebuilt(pad, number.path, lambda value: _scaled(value, number, by))  # type: ignore[no-any-return]  # a Pad again
+    other = _rebuilt(pad, number.path, lambda value: _scaled(value, number, by))
+    assert isinstance(other, Pad)
+    return other
 
 
 def _rebuilt(value: Any, path: Path, change: Callable[[Any], Any]) -> Any:

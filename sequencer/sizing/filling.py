@@ -25,7 +25,11 @@ def stage_times(pad: Pad, level: Levels, stage: Stage) -> tuple[float, float, fl
         best += 1.0 / max(1e-9, vessel.fill_time(level.gas(pad), fill.most, feed.most + ATMOSPHERE, start, target, air.high, "adiabatic"))
         nominal += 1.0 / vessel.fill_time(level.gas(pad), fill.nominal, feed.nominal + ATMOSPHERE, start, target, air.nominal)
         worst += 1.0 / vessel.fill_time(level.dry, fill.least, feed.least + ATMOSPHERE, start, target, air.low)
-    return tuple(1.0 / rate if rate > 0.0 else float("inf") for rate in (best, nominal, worst))  # type: ignore[return-value]  # three
+    return _time(best), _time(nominal), _time(worst)
+
+
+def _time(rate: float) -> float:
+    return 1.0 / rate if rate > 0.0 else float("inf")
 
 
 def fastest_rate(pad: Pad, level: Levels, gauge: float, *, failed: bool = False) -> float:

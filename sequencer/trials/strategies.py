@@ -13,6 +13,7 @@ act, no fault, nominal values and time 0.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
 
 from hypothesis import strategies as st
 
@@ -39,7 +40,7 @@ def _moments(found: Menu, longest_ms: int) -> st.SearchStrategy[Moment]:
     kinds: list[st.SearchStrategy[Moment]] = [at]
     for state, times in found.timers.items():
         near = [ms + d * scan for ms in (0, *times) for d in (-2, -1, 0, 1, 2) if ms + d * scan >= 0]
-        kinds.append(st.sampled_from(sorted(set(near))).map(lambda ms, state=state: InState(state, ms)))  # type: ignore[misc]
+        kinds.append(st.sampled_from(sorted(set(near))).map(partial(InState, state)))
     return st.one_of(kinds)
 
 

@@ -21,10 +21,10 @@ CURLEW = load(CONFIGS / "curlew.yaml")
 
 def evening(tmp_path: Path, script: str, pad: object = CLUB, drill: str = "", name: str = "r.jsonl") -> Debrief:
     """Rehearse a script, forget it, and debrief from the record alone."""
-    rehearsal = Rehearsal(pad, drill=drill, record=tmp_path / name, date="2026-01-01T20:00:00")  # type: ignore[arg-type]
+    rehearsal = Rehearsal(pad, drill=drill, record=tmp_path / name, date="2026-01-01T20:00:00")
     play(rehearsal, script)
     rehearsal.close()
-    return debrief(pad, read(tmp_path / name))  # type: ignore[arg-type]
+    return debrief(pad, read(tmp_path / name))
 
 
 def test_a_clean_evening_passes_with_every_line_done(tmp_path: Path) -> None:

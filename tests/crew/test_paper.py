@@ -64,7 +64,7 @@ def test_the_pages_are_the_size_asked_for(outside_tool: Callable[[str], str], tm
     tool = outside_tool("pdfinfo")
     # ISO 216 A4 210 x 297 mm, ANSI letter 8.5 x 11 in, in points of 1/72 in
     for paper, size in (("a4", "595.276 x 841.89"), ("letter", "612 x 792")):
-        (tmp_path / "sheet.pdf").write_bytes(pdf(CURLEW, paper))  # type: ignore[arg-type]
+        (tmp_path / "sheet.pdf").write_bytes(pdf(CURLEW, paper))
         said = subprocess.run([tool, str(tmp_path / "sheet.pdf")], capture_output=True, check=True).stdout.decode()
         assert size in said
 

@@ -28,7 +28,7 @@ def said(rehearsal: Rehearsal) -> list[str]:
 
 @pytest.mark.parametrize("pad", [BENCH, CLUB, CURLEW], ids=["bench", "club", "curlew"])
 def test_a_crew_that_follows_its_checklist_gets_through_the_day(pad: object) -> None:
-    rehearsal = Rehearsal(pad)  # type: ignore[arg-type]
+    rehearsal = Rehearsal(pad)
     assert play(rehearsal, f"next {len(rehearsal.pad.crew.steps)}")
     assert rehearsal.progress.next is None
     assert rehearsal.progress.disordered == [] and rehearsal.answers == []

@@ -112,7 +112,7 @@ def test_a_byte_order_mark_at_the_very_start_changes_nothing() -> None:
     assert load_bytes(b"\xef\xbb\xbf" + CLUB.encode()).title == "Club pad"
 
 
-def load_bytes(raw: bytes, tmp: Path = Path(os.environ.get("TMPDIR", "/tmp"))) -> object:  # noqa: S108
+def load_bytes(raw: bytes, tmp: Path = Path(os.environ.get("TMPDIR", "/tmp"))) -> object:
     import tempfile
 
     with tempfile.NamedTemporaryFile(suffix=".yaml", delete=False) as stream:
@@ -201,7 +201,7 @@ def test_an_alias_of_a_plain_value_keeps_its_own_place() -> None:
     text = changed(("key:      {contact: closes when turned, steady_for: 40 ms", "key:      {contact: closes when turned, steady_for: &s 40 ms"),
                    ("arm:      {contact: closes when switched up, steady_for: 40 ms", "arm:      {contact: closes when switched up, steady_for: *s "))  # fmt: skip
     pad = read(text)
-    assert pad.inputs["arm"].steady_for.text == "40 ms"  # type: ignore[union-attr]
+    assert pad.inputs["arm"].steady_for.text == "40 ms"
     assert pad.place("inputs", "arm", "steady_for").line == line_of(text, "*s")
 
 

@@ -96,7 +96,7 @@ def avr_library() -> object:
 @pytest.mark.parametrize("which", ["curlew", "rich"])
 def test_the_avr_code_agrees(which: str, curlew: Table, avr_library: object) -> None:
     table = curlew if which == "curlew" else rich_table()
-    maker = avr.AvrMaker(avr.image(table), avr_library, Sizes.of(table))  # type: ignore[arg-type]
+    maker = avr.AvrMaker(avr.image(table), avr_library, Sizes.of(table))
     outcome = lockstep_in_parts(table, "AVR", maker, AVR if which == "curlew" else 4_000, seed=7)
     assert outcome.difference == "" and outcome.scans >= 4_000
 

@@ -35,7 +35,7 @@ def test_machine_and_table_go_in_lockstep_states_outputs_and_logs(data: st.DataO
     assert told == log
 
 
-def club():  # type: ignore[no-untyped-def]
+def club():
     return compile_table(load("configs/club.yaml"))
 
 

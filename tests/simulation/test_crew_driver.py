@@ -14,7 +14,7 @@ CLUB = load("configs/club.yaml")
 
 
 def run(pad: Pad = CLUB, *events: Event, **more: object) -> Run:
-    return simulate(pad, events, crew=True, make_world=StandIn, **more)  # type: ignore[arg-type]
+    return simulate(pad, events, crew=True, make_world=StandIn, **more)
 
 
 def said(run: Run) -> str:

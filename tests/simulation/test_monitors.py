@@ -93,7 +93,7 @@ def test_a_never_with_a_command_is_allowed_the_reaction_time_and_no_more() -> No
     feed(w, (50, OPEN, 0))
     assert w.broken_ms == 50
     pad = loads(TEXT.replace("RULE", "    never: gate is not shut and fill open"))
-    assert allowance_ms(pad, pad.interlocks["i"]) == 60  # type: ignore[arg-type]
+    assert allowance_ms(pad, pad.interlocks["i"]) == 60
 
 
 def test_longer_than_sets_the_allowance() -> None:

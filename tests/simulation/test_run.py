@@ -161,7 +161,7 @@ def test_someone_walking_in_under_pressure_breaks_the_rule_at_that_moment() -> N
 
 
 def test_a_replay_in_order_waits_for_each_event_and_reports_what_never_came() -> None:
-    bottle_full = club().interlocks["nobody_near_gas"].never.expression  # type: ignore[union-attr]
+    bottle_full = club().interlocks["nobody_near_gas"].never.expression
     events = story(Event(InState("rest"), Switch("key", "turned")), Event(Once(bottle_full), Press("stop")))
     run = simulate(club(), events, until_ms=70_000, trace=False)
     assert run.waiting == ("press stop once something is true",)

@@ -18,7 +18,7 @@ class Rig:
 
     def __init__(self, pad: Pad, seed: int = 0, thermal: str = "wall") -> None:
         self.pad, self.dt = pad, pad.scan.si
-        self.world = World(pad, seed=seed, thermal=thermal)  # type: ignore[arg-type]
+        self.world = World(pad, seed=seed, thermal=thermal)
         self.told: list[tuple[float, str, str]] = []
         self.codes: tuple[int, ...] | None = self.command()
         self.seen = self.world.sample()

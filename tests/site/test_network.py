@@ -19,7 +19,7 @@ AIR = Reservoir("air", BAR)
 
 
 def path(name: str, source: str, target: str, C: float = 1.0, b: float = 0.3, **more: object) -> Path:
-    return Path(name, source, target, Conductance(C * DM3_S_BAR, b), **more)  # type: ignore[arg-type]
+    return Path(name, source, target, Conductance(C * DM3_S_BAR, b), **more)
 
 
 def run_to(net: Network, place: int, pressure: float, h: float = 0.02, limit: float = 400.0) -> float:
@@ -39,7 +39,7 @@ def run_to(net: Network, place: int, pressure: float, h: float = 0.02, limit: fl
 def test_a_vent_takes_the_closed_form_time(thermal: Thermal, to: float) -> None:
     net = Network([Volume("v", 0.05, pressure=11 * BAR, thermal=thermal)], [AIR], [path("vent", "v", "air", 2.0)])
     t = run_to(net, 0, to * BAR)
-    want = vessel.vent_time(0.05, Conductance(2e-8, 0.3), 11 * BAR, to * BAR, BAR, process=thermal)  # type: ignore[arg-type]
+    want = vessel.vent_time(0.05, Conductance(2e-8, 0.3), 11 * BAR, to * BAR, BAR, process=thermal)
     assert t == pytest.approx(want, rel=2e-5)
 
 
@@ -49,7 +49,7 @@ def test_a_fill_takes_the_closed_form_time_and_warms_as_it_should(thermal: Therm
         [Volume("v", 0.05, pressure=BAR, thermal=thermal)], [Reservoir("supply", 13 * BAR)], [path("fill", "supply", "v", 0.5)]
     )
     t = run_to(net, 0, 11 * BAR)
-    want = vessel.fill_time(0.05, Conductance(0.5e-8, 0.3), 13 * BAR, BAR, 11 * BAR, process=thermal)  # type: ignore[arg-type]
+    want = vessel.fill_time(0.05, Conductance(0.5e-8, 0.3), 13 * BAR, BAR, 11 * BAR, process=thermal)
     assert t == pytest.approx(want, rel=2e-5)
     warm = vessel.fill_end_temperature(BAR, net.p[0]) if thermal == "adiabatic" else 293.15
     assert net.T[0] == pytest.approx(warm, rel=1e-5)

@@ -16,7 +16,7 @@ AIR = Reservoir("air", BAR)
 
 
 def path(name: str, source: str, target: str, C: float = 1.0, b: float = 0.3, **more: object) -> Path:
-    return Path(name, source, target, Conductance(C * DM3_S_BAR, b), **more)  # type: ignore[arg-type]
+    return Path(name, source, target, Conductance(C * DM3_S_BAR, b), **more)
 
 
 def run_to(net: Network, place: int, pressure: float, h: float = 0.02, limit: float = 400.0) -> float:

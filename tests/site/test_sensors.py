@@ -58,7 +58,7 @@ def test_each_analog_fault_does_what_its_name_says() -> None:
     def faulty(fault: str, **more: float) -> AnalogChannel:
         channel = AnalogChannel(PRESSURE, 1, "p")
         channel.read(5 * BAR, 0.02)
-        channel.set_fault(fault, **more)  # type: ignore[arg-type]
+        channel.set_fault(fault, **more)
         return channel
 
     assert not PRESSURE.is_valid(faulty("open").read(5 * BAR, 0.02))
@@ -117,7 +117,7 @@ def test_a_contact_bounces_after_a_change_for_no_longer_than_the_survey_saw() ->
 @pytest.mark.parametrize(("fault", "raw"), [("stuck on", 1), ("stuck off", 0), ("cut", 0), ("short", 1)])
 def test_a_contact_fault_hides_the_truth(fault: str, raw: int) -> None:
     contact = ContactChannel(0.0)
-    contact.fault = fault  # type: ignore[assignment]
+    contact.fault = fault
     assert {contact.read(truth, 0.02) for truth in (True, False, True)} == {raw}
 
 

@@ -87,7 +87,7 @@ def test_without_power_it_stays_and_a_pull_drags_it_back() -> None:
 
 def test_power_without_pulses_twitches_and_then_does_what_its_kind_does() -> None:
     for kind, ends in (("limp", None), ("holds", None), ("centres", 0.0)):
-        state = ServoState(Servo(2.0, without_pulses=kind), -0.6)  # type: ignore[arg-type]
+        state = ServoState(Servo(2.0, without_pulses=kind), -0.6)
         seen = [state.step(0.02, 6.0, None) for _ in range(60)]
         assert max(seen[:4]) > -0.6
         if ends is not None:

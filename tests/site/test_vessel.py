@@ -86,7 +86,7 @@ def _independent(p_from: float, p_to: float, b: float, process: Process) -> floa
     def reached(_: float, y: list[float]) -> float:
         return float(y[0] * R_AIR * y[1] / V - p_to)
 
-    reached.terminal = True  # type: ignore[attr-defined]
+    reached.terminal = True
     m0 = p_from * V / (R_AIR * 293.15)
     out = solve_ivp(rate, (0, 400), [m0, 293.15], method="DOP853", rtol=1e-10, atol=1e-14, events=reached)
     return float(out.t_events[0][0])

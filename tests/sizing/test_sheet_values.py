@@ -206,7 +206,7 @@ def test_the_warm_fill_agrees_with_an_independent_integration() -> None:
     def reached(t: float, y: list[float]) -> float:
         return (m0 + q * t) * r * y[0] / v - 11e5
 
-    reached.terminal = True  # type: ignore[attr-defined]
+    reached.terminal = True
     done = solve_ivp(slope, (0.0, 1000.0), [t0], events=reached, rtol=1e-10, atol=1e-10)
     assert warm_fill(v, 1e5, t0, 11e5, q, g, t0, t0) == pytest.approx(done.y_events[0][0][0], rel=1e-6)
 

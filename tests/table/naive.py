@@ -25,7 +25,7 @@ class Naive:
 
     def __init__(self, pad: Pad) -> None:
         self.pad = pad
-        kinds = {ContactInput: [], AnalogInput: [], HeartbeatInput: []}  # type: ignore[var-annotated]
+        kinds = {ContactInput: [], AnalogInput: [], HeartbeatInput: []}
         for name, part in pad.inputs.items():
             kinds[type(part)].append(name)
         self.contacts, self.analogs, self.hearts = kinds[ContactInput], kinds[AnalogInput], kinds[HeartbeatInput]
@@ -58,7 +58,7 @@ class Naive:
 
     def filtered(self, name: str) -> int:
         """The filtered level: it follows at the n-th scan after the one that first saw the change."""
-        n, raw, level = self.scans(self.pad.inputs[name].steady_for), self.raw[name], self.level[name]  # type: ignore[union-attr]
+        n, raw, level = self.scans(self.pad.inputs[name].steady_for), self.raw[name], self.level[name]
         window = raw[-n - 1 :]
         assert self.settled_at is not None
         if len(level) - self.settled_at >= n and all(r != level[-1] for r in window):
@@ -68,7 +68,7 @@ class Naive:
     def settle(self) -> bool:
         """Whether in this scan every contact has stood for its own steady time."""
         for name in self.contacts:
-            n = self.scans(self.pad.inputs[name].steady_for)  # type: ignore[union-attr]
+            n = self.scans(self.pad.inputs[name].steady_for)
             window = self.raw[name][-n - 1 :]
             if len(window) < n + 1 or len(set(window)) > 1:
                 return False
@@ -216,7 +216,7 @@ class Naive:
         return at
 
     def at_word(self, name: str, word: str, at: int) -> int:
-        sense = self.pad.inputs[name].contact  # type: ignore[union-attr]
+        sense = self.pad.inputs[name].contact
         level = self.level[name][at]
         at_word = level == 1 if sense.closed_means_word else level == 0
         return int(at_word if word == sense.word else not at_word)
@@ -228,7 +228,7 @@ class Naive:
         if now == self.settled_at or level[now] == level[now - 1] or not self.at_word(term.input, term.word, now):
             return False
         return any(
-            raw[j] == level[j] != level[now] and (j == 0 or level[j] == level[j - 1] or j <= self.settled_at)  # type: ignore[operator]
+            raw[j] == level[j] != level[now] and (j == 0 or level[j] == level[j - 1] or j <= self.settled_at)
             for j in range(self.entered + 1, now)
         )
 

@@ -113,8 +113,8 @@ def _say(view: View, one: Exit, name: str, why: str) -> None:
 
 def _empty(view: View) -> None:
     """A `once:` of which no alternative is left: 'a and not a'."""
-    sites = [(("trips", name, "once"), trip.once) for name, trip in view.pad.trips.items()]
-    sites += [(("states", name, "leave", i, "once"), leave.once) for name, state in view.pad.states.items() for i, leave in enumerate(state.leave) if leave.once]  # type: ignore[misc]
+    sites: list[tuple[tuple[str | int, ...], t.Written]] = [(("trips", name, "once"), trip.once) for name, trip in view.pad.trips.items()]
+    sites += [(("states", name, "leave", i, "once"), leave.once) for name, state in view.pad.states.items() for i, leave in enumerate(state.leave) if leave.once]
     sites += [(("inhibits", name, "once"), inhibit.once) for name, inhibit in view.pad.inhibits.items()]
     for path, once in sites:
         if not t.alternatives(once.expression):

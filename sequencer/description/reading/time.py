@@ -107,7 +107,8 @@ def _sinks(view: View, state: str, after: Exit, reading: str, level: float) -> N
         unit = term.limit.unit or "bar"  # type: ignore[union-attr]  # only terms with a limit get here
         part = view.pad.inputs[reading]
         assert isinstance(part, AnalogInput)
-        text = view.pad.trips[after.trip].once.text if after.trip else view.pad.states[state].leave[int(after.path[3])].once.text  # type: ignore[union-attr]
+        once = view.pad.trips[after.trip].once if after.trip else view.pad.states[state].leave[int(after.path[3])].once
+        text = once.text if once is not None else ""
         view.say(
             "cooling-looks-like-a-leak", after.path,
             f"'{state}' follows the fill and is given up when '{reading}' has sunk by {show(limit, unit, 2)}; cooling by 10 K alone takes {show(fall, unit, 2)}",
