@@ -1,104 +1,179 @@
-"""Who notices a mutant: reading, check, run, prove, shakedown; or why it is the same pad."""
+"""Who notices a mutant, cheapest first: the reader, `check`, the nominal day, `prove`, the drills, `prove` with single
+faults, `steps`, `shakedown`; or why it is the same pad.
+
+A notice is something that speaks against the mutant and did not speak against the original: never a mere difference.
+"""
 
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
 
+from sequencer.crew.slips import slips
 from sequencer.description import Pad, loads
 from sequencer.description.reading import read_critically
 from sequencer.errors import SequencerError
 from sequencer.proof.prove import Options, prove
+from sequencer.proof.result import Proof
 from sequencer.simulation import simulate
-from sequencer.table import Table, compile_table
+from sequencer.table import compile_table
 from sequencer.trials.campaign import Budget, shake
 
-EQUIVALENT = "same pad"
+from mutants.same import bare, same
+
+SAME = "the same pad"
+NOBODY = "nobody"
+STAGES = ("reading", "check", "the day", "prove", "drills", "prove with singles", "steps", "shakedown")
+GOOD = ("holds", "waived")
+
+
+@dataclass(frozen=True)
+class Notice:
+    """who: one of STAGES, SAME or NOBODY. says: what speaks against the mutant, or why it is the same pad."""
+
+    who: str
+    says: str = ""
+
+
+@dataclass(frozen=True)
+class How:
+    """How far each stage looks. prove: without faults; singles: with each single one; steps: lines done wrong; runs: of
+    `shakedown`, 0 for none."""
+
+    prove: bool = True
+    singles: bool = False
+    steps: bool = False
+    runs: int = 0
+    budget: int = 1_500_000
 
 
 def findings(pad: Pad) -> Counter[str]:
-    """What `check` says, without the places."""
-    return Counter(f"{one.name}: {one.found}" for one in read_critically(pad) if one.severity != "note")
+    """How often `check` tells each of its findings."""
+    return Counter(one.name for one in read_critically(pad) if one.severity != "note")
 
 
-def ran(pad: Pad) -> dict[str, tuple[str, ...]]:
-    """{day or drill: what speaks against it}."""
-    days: dict[str, str | None] = {"the day": None} if pad.crew.steps else {}
-    days |= {name: name for name in pad.drills}
-    return {name: tuple(sorted(r.split(" at ")[0].split(" broken")[0] for r in simulate(pad, crew=True, drill=drill, trace=False).against)) for name, drill in days.items()}
+def _against(pad: Pad, drill: str | None) -> frozenset[str]:
+    """What speaks against one run, without its moments."""
+    found = simulate(pad, crew=True, drill=drill, trace=False).against
+    return frozenset(one.split(" broken at ")[0].split(" waited ")[0] for one in found)
 
 
-def proved(pad: Pad, faults: int, seconds: float) -> dict[str, tuple[str, frozenset[frozenset[str]]]]:
-    """{rule: (outcome, smallest fault sets that break it)}."""
-    made = prove(pad, Options(faults=faults, replays=False, stories=0, seconds=seconds, budget=1_500_000))
-    return {one.name: (one.outcome, frozenset(frozenset(cut.faults) for cut in one.cuts)) for one in made.interlocks}
+def proved(pad: Pad, how: How, faults: int) -> Proof:
+    return prove(pad, Options(faults=faults, replays=False, stories=0, seconds=0.0, budget=how.budget))
 
 
-def behaviour(pad: Pad) -> tuple[object, ...]:
-    """Everything that decides what the pad does: the compiled controller without its wording, the site, the people, the rules."""
-    table: Table = compile_table(pad)
-    bare = replace(
-        table, title="", revision=0, roundings=(), rows=tuple(replace(row, origin="", path=()) for row in table.rows),
-        inhibits=tuple(replace(one, name="") for one in table.inhibits),
-    )  # fmt: skip
-    people = tuple((name, state.people) for name, state in pad.states.items())
-    return (bare, pad.inputs, pad.outputs, pad.site, pad.interlocks, people, pad.crew)
+def worse(before: Proof, now: Proof) -> str:
+    """What `prove` holds against the second that it did not hold against the first."""
+    known = {one.name: one for one in before.interlocks}
+    for one in now.interlocks:
+        old = known.get(one.name)
+        if old is None:
+            continue
+        if old.outcome in GOOD and one.outcome not in GOOD:
+            return f"{one.name}: {one.outcome}"
+        fewer = old.withstands and one.withstands and any(a < b for a, b in zip(one.withstands, old.withstands, strict=True))
+        if fewer:
+            return f"{one.name}: withstands less"
+        cuts = [frozenset(cut.faults) for cut in old.cuts]
+        new = [cut.faults for cut in one.cuts if not any(some <= frozenset(cut.faults) for some in cuts)]
+        if new and one.outcome != "broken":
+            return f"{one.name}: breaks by {' and '.join(new[0])}"
+    rules = {rule.name: rule for rule in before.house}
+    for rule in now.house:
+        found = [one for one in rule.against if one not in rules[rule.name].against]
+        if found and rule.outcome not in GOOD:
+            return f"{rule.name}: {found[0]}"
+    return ""
 
 
 @dataclass
 class Judge:
-    """What each looks like on the original. prove_faults: None where the proof is not asked (no interlocks, or too large)."""
+    """What each stage says of the original, looked at once, when it is first needed."""
 
     name: str
     text: str
-    runs: int
-    prove_faults: int | None
-    prove_seconds: float = 20.0
+    how: How
     notes: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.pad = loads(self.text, self.name)
-        self.findings, self.ran, self.bare = findings(self.pad), ran(self.pad), behaviour(self.pad)
-        self.proof: dict[str, tuple[str, frozenset[frozenset[str]]]] = {}
-        if not self.pad.interlocks:
-            self.prove_faults = None
-        if self.prove_faults is not None:
-            try:
-                self.proof = proved(self.pad, self.prove_faults, self.prove_seconds)
-            except SequencerError as error:
-                self.notes.append(f"{self.name}: not proved: {error.message}")
-                self.prove_faults = None
-        self.shaken = self._shaken(self.pad)
+        self.table = compile_table(self.pad)
+        self.findings = findings(self.pad)
+        self.days = {None: _against(self.pad, None)} if self.pad.crew.steps else {}
+        self.days |= {drill: _against(self.pad, drill) for drill in self.pad.drills}  # type: ignore[dict-item]
+        for drill, found in self.days.items():
+            self.notes += [f"{drill or 'the day'} of the original: {one}" for one in sorted(found)]
+        self.proofs = {faults: self._proof(faults) for faults in range(2) if (self.how.prove, self.how.singles)[faults] and self.pad.interlocks}
+        self.slips = set(self._slips(self.pad)) if self.how.steps and self.pad.crew.steps else None
+        self.shaken = self._shaken(self.pad) if self.how.runs and self.pad.interlocks else None
+
+    def _proof(self, faults: int) -> Proof | None:
+        try:
+            return proved(self.pad, self.how, faults)
+        except SequencerError as error:
+            self.notes.append(f"not proved with {faults} faults: {error.message}")
+            return None
+
+    def _slips(self, pad: Pad) -> Iterator[str]:
+        for slip in slips(pad).slips:
+            yield from (f"{slip.kind} {slip.number}: {rule}" for rule in slip.asked)
 
     def _shaken(self, pad: Pad) -> set[str]:
-        return {one.rule for one in shake(pad, Budget(self.runs), seed=1, jobs=1, most_faults=0).failures} if pad.interlocks and self.runs else set()
+        return {one.rule for one in shake(pad, Budget(self.how.runs), seed=1, jobs=1, most_faults=0).failures}
 
-    def notices(self, text: str) -> str:
-        """'reading', 'check', 'run', 'prove', 'shakedown', `EQUIVALENT`, or '' where nobody does."""
+    def notice(self, text: str) -> Notice:
+        """Who notices this text first."""
         try:
             pad = loads(text, self.name)
-        except SequencerError:
-            return "reading"
-        if behaviour(pad) == self.bare:
-            return EQUIVALENT
-        if findings(pad) - self.findings:
-            return "check"
-        if any(set(against) - set(self.ran.get(day, ())) for day, against in ran(pad).items()):
-            return "run"
-        if self.prove_faults is not None and self._proof_is_worse(pad):
-            return "prove"
-        return "shakedown" if self._shaken(pad) - self.shaken else ""
+        except SequencerError as error:
+            return Notice("reading", error.message.splitlines()[0])
+        reason = self._same(pad)
+        if reason:
+            return Notice(SAME, reason)
+        stages: tuple[tuple[str, Callable[[Pad], str]], ...] = (
+            ("check", self._checked), ("the day", lambda pad: self._ran(pad, [None])), ("prove", lambda pad: self._proved(pad, 0)),
+            ("drills", lambda pad: self._ran(pad, list(self.pad.drills))), ("prove with singles", lambda pad: self._proved(pad, 1)),
+            ("steps", self._stepped), ("shakedown", self._shook),
+        )  # fmt: skip
+        for who, stage in stages:
+            says = stage(pad)
+            if says:
+                return Notice(who, says)
+        return Notice(NOBODY)
 
-    def _proof_is_worse(self, pad: Pad) -> bool:
-        """A rule holds no longer, or breaks by faults that did not break it before."""
+    def _same(self, pad: Pad) -> str:
+        """Everything but the table must be the same letter by letter."""
+        def rest(one: Pad) -> tuple[object, ...]:
+            return (one.inputs, one.outputs, one.site, one.interlocks, {n: s.people for n, s in one.states.items()}, one.crew, one.cards, one.drills)
+
+        if rest(pad) != rest(self.pad):
+            return ""
+        table = compile_table(pad)
+        return "the compiled table is the same" if bare(table) == bare(self.table) else same(self.pad, self.table, table)
+
+    def _checked(self, pad: Pad) -> str:
+        return ", ".join(sorted(findings(pad) - self.findings))
+
+    def _ran(self, pad: Pad, days: list[str | None]) -> str:
+        for day in days:
+            if day in self.days:
+                found = _against(pad, day) - self.days[day]
+                if found:
+                    return f"{day or 'the plain day'}: {min(found)}"
+        return ""
+
+    def _proved(self, pad: Pad, faults: int) -> str:
+        before = self.proofs.get(faults)
+        if before is None:
+            return ""
         try:
-            now = proved(pad, self.prove_faults or 0, self.prove_seconds)
+            return worse(before, proved(pad, self.how, faults))
         except SequencerError:
-            return False  # too large now: nothing is shown by that
-        for rule, (outcome, cuts) in now.items():
-            before, known = self.proof.get(rule, ("holds", frozenset()))
-            if outcome == "broken" and before != "broken":
-                return True
-            if any(not any(old <= cut for old in known) for cut in cuts):
-                return True
-        return False
+            return ""  # too large now: nothing is shown by that
+
+    def _stepped(self, pad: Pad) -> str:
+        return "" if self.slips is None else min(set(self._slips(pad)) - self.slips, default="")
+
+    def _shook(self, pad: Pad) -> str:
+        return "" if self.shaken is None else min(self._shaken(pad) - self.shaken, default="")
