@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import importlib.util
 import random
-from pathlib import Path
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from small_files import CONFIGS
 
 from sequencer.description import Pad, load, loads
 from sequencer.description.reading.graph import look as look_at_graph
@@ -16,11 +13,8 @@ from sequencer.description.reading.rows import look as look_at_rows
 from sequencer.description.reading.view import View
 from sequencer.errors import UnusableFile
 from sequencer.table import Inputs, Table, compile_table, power_up, scan
-
-_spec = importlib.util.spec_from_file_location("random_pads", Path(__file__).parents[1] / "table/random_pads.py")
-assert _spec and _spec.loader
-random_pads = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(random_pads)
+from tests.description.small_files import CONFIGS
+from tests.table import random_pads
 
 
 def counts_near(table: Table, index: int, rng: random.Random) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_files import CLUB
 
 from sequencer.description import loads
 from sequencer.description.characters import decode
@@ -12,6 +11,7 @@ from sequencer.description.limits import limits
 from sequencer.description.reading import read_critically
 from sequencer.errors import Finding, UnusableFile
 from sequencer.table import compile_table
+from tests.description.small_files import CLUB
 
 WORDS = (
     "on", "off", "yes", "null", "~", "{", "}", "[", "]", ":", "#", " #x", '"', "'", "&a", "*a", "<<", "!!x", "12:30", "007 s", "1e3", "not", "and", "or", "(", ")",

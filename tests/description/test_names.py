@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from small_files import CLUB, changed, line_of, names, read, refused
 
 from sequencer.table import compile_table
+from tests.description.small_files import CLUB, changed, line_of, names, read, refused
 
 
 @pytest.mark.parametrize(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from small_files import CLUB, changed, line_of, names, told
+
+from tests.description.small_files import CLUB, changed, line_of, names, told
 
 
 def test_time_written_above_a_condition_is_told_and_below_it_is_not() -> None:

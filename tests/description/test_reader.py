@@ -7,10 +7,10 @@ import time
 from pathlib import Path
 
 import pytest
-from small_files import CLUB, CONFIGS, changed, line_of, names, read, refused
 
 from sequencer.description import load, loads
 from sequencer.errors import UnusableFile
+from tests.description.small_files import CLUB, CONFIGS, changed, line_of, names, read, refused
 
 
 @pytest.mark.parametrize("word", ["on", "off", "yes", "no", "y", "n", "null", "true", "On", "OFF"])

@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 
 import pytest
-from small_files import CONFIGS, changed, line_of, names, told
 
 from sequencer.description import load
 from sequencer.description.findings import READER, READING
 from sequencer.description.reading import read_critically
+from tests.description.small_files import CONFIGS, changed, line_of, names, told
 
 
 def test_what_is_told_of_the_planted_file_is_exactly_what_its_comments_say() -> None:

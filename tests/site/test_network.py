@@ -10,28 +10,10 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
 from sequencer.site import vessel
-from sequencer.site.flow import CV_AIR, DM3_S_BAR, P_ATM, R_AIR, RHO_WATER, Conductance, mass_flow
+from sequencer.site.flow import CV_AIR, P_ATM, R_AIR, RHO_WATER, Conductance, mass_flow
 from sequencer.site.network import Network, fitted_weight, solve
-from sequencer.site.parts import Path, Regulator, Reservoir, Thermal, Volume, relief
-
-BAR = 1e5
-AIR = Reservoir("air", BAR)
-
-
-def path(name: str, source: str, target: str, C: float = 1.0, b: float = 0.3, **more: object) -> Path:
-    return Path(name, source, target, Conductance(C * DM3_S_BAR, b), **more)
-
-
-def run_to(net: Network, place: int, pressure: float, h: float = 0.02, limit: float = 400.0) -> float:
-    """Time at which a falling or rising pressure passes a value, interpolated within the step."""
-    t, falling = 0.0, net.p[place] > pressure
-    while t < limit:
-        before = net.p[place]
-        net.step(h)
-        t += h
-        if (net.p[place] <= pressure) == falling:
-            return t - h + h * (pressure - before) / (net.p[place] - before)
-    raise AssertionError(f"never reached {pressure} Pa, at {net.p[place]} Pa")
+from sequencer.site.parts import Regulator, Reservoir, Thermal, Volume, relief
+from tests.site.small_nets import AIR, BAR, path, run_to
 
 
 @pytest.mark.parametrize("thermal", ["isothermal", "adiabatic"])

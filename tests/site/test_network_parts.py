@@ -1,34 +1,15 @@
 """Parts of the gas network one by one: regulator, relief, piloted and check valves, water, soft hoses, strokes."""
 
-
 from __future__ import annotations
 
 import pytest
 
 from sequencer.errors import SequencerError
 from sequencer.site import vessel
-from sequencer.site.flow import DM3_S_BAR, P_ATM, Conductance
+from sequencer.site.flow import P_ATM, Conductance
 from sequencer.site.network import Network
 from sequencer.site.parts import Path, Regulator, Reservoir, Volume, relief
-
-BAR = 1e5
-AIR = Reservoir("air", BAR)
-
-
-def path(name: str, source: str, target: str, C: float = 1.0, b: float = 0.3, **more: object) -> Path:
-    return Path(name, source, target, Conductance(C * DM3_S_BAR, b), **more)
-
-
-def run_to(net: Network, place: int, pressure: float, h: float = 0.02, limit: float = 400.0) -> float:
-    """Time at which a falling or rising pressure passes a value, interpolated within the step."""
-    t, falling = 0.0, net.p[place] > pressure
-    while t < limit:
-        before = net.p[place]
-        net.step(h)
-        t += h
-        if (net.p[place] <= pressure) == falling:
-            return t - h + h * (pressure - before) / (net.p[place] - before)
-    raise AssertionError(f"never reached {pressure} Pa, at {net.p[place]} Pa")
+from tests.site.small_nets import AIR, BAR, path, run_to
 
 
 def test_a_fast_fill_warms_and_then_sags_without_a_leak() -> None:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
-from pathlib import Path
-from types import ModuleType
 
 import pytest
 from hypothesis import given, settings
@@ -15,17 +12,8 @@ from sequencer.description import Pad, loads
 from sequencer.site.assumed import assumptions
 from sequencer.sizing import Line, Sheet, sizing_sheet
 from sequencer.sizing.show import WIDTH, show_sheet
+from tests.sizing import pads
 
-
-def _pads() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("sizing_pads", Path(__file__).with_name("pads.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-pads = _pads()
 EXAMPLES = ("club", "curlew", "bench")
 
 

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import importlib.util
 import math
-from pathlib import Path
-from types import ModuleType
 
 import pytest
 from hypothesis import given, settings
@@ -16,19 +13,11 @@ from sequencer.sizing import sizing_sheet
 from sequencer.sizing.cooling import warm_fill
 from sequencer.sizing.sensing import false_trips_per_hour
 from sequencer.sizing.sheet import BLAST_ONLY
+from tests.sizing import pads
 
 KGF = 9.80665
 
 
-def _pads() -> ModuleType:
-    spec = importlib.util.spec_from_file_location("sizing_pads", Path(__file__).with_name("pads.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-pads = _pads()
 
 
 def test_stored_energy_is_that_of_the_pneumatic_test_rule() -> None:
