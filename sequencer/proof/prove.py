@@ -8,7 +8,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 from sequencer.description.faults import Fault
-from sequencer.description.grounds import LinePart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
 from sequencer.proof import house, levels, possible, timed, why
@@ -125,7 +124,7 @@ def _judged(work: Work, name: str, rule: Interlock) -> InterlockResult:
     if isinstance(rule, Never | Start):
         result = _reached(work, base, name)
     elif isinstance(rule, Always):
-        result = _possible(work, base, rule)
+        result = possible.judged(work, base, rule)
     else:
         result = timed.judged(work, base, rule)
     return replace(result, outcome="waived") if rule.waive and result.outcome == "broken" else result
@@ -183,44 +182,3 @@ def _story(work: Work, breaches: list[Breach], rule: str) -> Story:
             break
     assert best is not None
     return best
-
-
-def _ways_out(work: Work, volume: str) -> list[str]:
-    """Lines to air that share no valve: one fault or slip shuts one of them at most."""
-    found = []
-    for line in work.draft.durations.around(volume):
-        part = work.pad.site[line]
-        assert isinstance(part, LinePart)
-        if work.draft.durations.other(line, volume) == "air":
-            found.append(line)
-    return found
-
-
-def _possible(work: Work, base: InterlockResult, rule: Always) -> InterlockResult:
-    draft, system, explored = work.draft, work.system, work.explored
-    if rule.always_possible == "gas can leave":
-        mask = 0
-        for volume, edges in draft.bands.edges.items():
-            mask |= draft.layout.mask(draft.bands.name(volume, edge) for edge in edges)
-        goal = possible.without(mask)
-    else:
-        goal = possible.in_state(system, list(draft.pad.states).index(rule.always_possible))
-    stuck = possible.cannot(system, possible.sure_rows(draft), explored.all, goal)
-    if not len(stuck):
-        level = "possible from every situation of this model without faults"
-        asked = sum(base.asked)
-        if rule.always_possible == "gas can leave":
-            ways = {v: _ways_out(work, v) for v in draft.bands.edges}
-            least = min((len(w) for w in ways.values()), default=1)
-            told_ways = "; ".join(f"{v} by {', '.join(w) or 'nothing'}" for v, w in ways.items())
-            level += f"; ways to air, each enough: {told_ways}"
-            fine = least - 1 >= base.asked[0]
-            return replace(base, outcome="holds" if fine else "broken", level=level, withstands=(least - 1, least - 1))
-        if asked and work.options.faults:
-            level += f"; the {asked} fault{'s' if asked > 1 else ''} asked for were not looked at for this kind of rule"
-            return replace(base, outcome="not examined", level=level, withstands=(0, 0))
-        return replace(base, level=level, withstands=(0, 0))
-    layer = next(i for i, words in enumerate(explored.layers) if set(map(int, words)) & {int(stuck[0])})
-    steps = path(system, explored, Breach(-1, layer, int(stuck[0]), None, int(stuck[0])), work.engine)
-    level = f"no way back from {len(stuck):,} situations"
-    return replace(base, outcome="broken", level=level, story=Story((), told_lines(draft, system, steps)))

@@ -188,7 +188,7 @@ def _way(
     # a hung box keeps its outputs until the watchdog; then they are at rest
     resting = all(draft.unpowered_code(o) == code for o, code in wanted.items())
     moving = max((actuator(draft.pad, _output(draft, line))[0] for line, _ in lines), default=0.0)
-    if not resting or WATCHDOG + moving > rule.within.si:
+    if not resting or WATCHDOG + draft.durations.scan + moving > rule.within.si:
         found.cuts += [(f,) for f in of_part(draft, "box")]
     for line, position in lines:
         found.cuts += [(f,) for f in _of_line(draft, line, position)]
