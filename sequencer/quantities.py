@@ -1,7 +1,7 @@
 """Quantities as people write them ("6.0 bar", "20 deg (19 to 21)") and as physics needs them (SI).
 
-Every quantity has a unit; which units are known is stated in `UNITS`, their factors come from
-the pint library. Point pressures are kept as *gauge* pascal; `to_gauge` is the one place where
+Every quantity has a unit; which units are known is stated in `UNITS`. Their factors come from the
+pint library and are kept in units.json, because pint takes longer to start than a file to read. Point pressures are kept as *gauge* pascal; `to_gauge` is the one place where
 the file's reference enters. Atmosphere is 101 325 Pa everywhere but in the stored-energy rule.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 from sequencer.errors import SequencerError
@@ -119,6 +120,10 @@ class QuantityError(SequencerError):
         self.mend = mend
 
 
+KEPT = Path(__file__).with_name("units.json")
+"""{unit: [kind, pint expression, scale, offset]}; `tools/units` writes it."""
+
+
 @cache
 def _registry() -> Any:
     import pint
@@ -127,8 +132,21 @@ def _registry() -> Any:
 
 
 @cache
+def _kept() -> dict[str, tuple[str, str, float, float]]:
+    import json
+
+    return {unit: tuple(of) for unit, of in json.loads(KEPT.read_text(encoding="utf-8")).items()}
+
+
+@cache
 def factor(unit: str) -> tuple[float, float]:
     """(scale, offset) that turn a number in `unit` into SI: si = number * scale + offset."""
+    kind, expression, scale, offset = _kept().get(unit, ("", "", 0.0, 0.0))
+    return (scale, offset) if (kind, expression) == UNITS[unit] else from_pint(unit)
+
+
+def from_pint(unit: str) -> tuple[float, float]:
+    """The same, worked out by the library."""
     kind, expression = UNITS[unit]
     registry = _registry()
     zero = registry.Quantity(0.0, expression).to(SI[kind]).magnitude

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import json
+import subprocess
+import sys
 from math import isclose, pi
+from pathlib import Path
 
 import pint
 import pytest
@@ -11,15 +15,20 @@ from hypothesis import strategies as st
 
 from sequencer.quantities import (
     ATMOSPHERE,
+    KEPT,
     SI,
     UNITS,
     QuantityError,
+    factor,
+    from_pint,
     parse,
     parse_any,
     parse_span,
     show,
     to_gauge,
 )
+
+ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.mark.parametrize(
@@ -59,6 +68,19 @@ def test_every_unit_agrees_with_pint(unit: str, number: object) -> None:
     expected = registry.Quantity(float(str(number)), expression).to(SI[kind]).magnitude
     assert isclose(parse(f"{number:f} {unit}", kind).si, expected, rel_tol=1e-9, abs_tol=1e-12)
     assert parse_any(f"{number:f} {unit}").kind == kind
+
+
+@pytest.mark.parametrize("unit", UNITS)
+def test_the_kept_factor_is_the_librarys(unit: str) -> None:
+    kept = json.loads(KEPT.read_text(encoding="utf-8"))
+    assert tuple(kept.get(unit, ())[:2]) == UNITS[unit], "run tools/units"
+    assert factor(unit) == pytest.approx(from_pint(unit), rel=1e-12, abs=1e-12)
+
+
+def test_reading_a_file_starts_neither_pint_nor_numpy() -> None:
+    club = ROOT / "configs/club.yaml"
+    look = f"import sys; from sequencer.description import load; load({str(club)!r}); print({{'pint', 'numpy'}} & set(sys.modules))"
+    assert subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True, cwd=ROOT).stdout == "set()\n"
 
 
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry(autoconvert_offset_to_baseunit=True)

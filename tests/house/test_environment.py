@@ -73,7 +73,7 @@ def test_an_old_python_is_refused_in_plain_words(environment: ModuleType) -> Non
     environment.refuse_old_python((3, 11))
 
 
-@pytest.mark.parametrize("tool", ["run", "test", "bench"])
+@pytest.mark.parametrize("tool", ["run", "test", "bench", "units"])
 def test_every_tool_explains_itself_from_another_folder(tmp_path: Path, tool: str) -> None:
     word = "--tool-help" if tool == "run" else "--help"
     done = subprocess.run([sys.executable, ROOT / "tools" / tool, word], cwd=tmp_path, capture_output=True, text=True)
