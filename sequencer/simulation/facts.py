@@ -6,7 +6,7 @@ world are asked of the world. One statement becomes one compiled expression.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
 from sequencer.description import terms as t
@@ -35,6 +35,13 @@ class Facts:
         """The statement as a function; raises SequencerError for a leaf that names nothing of this pad."""
         names: dict[str, Any] = {}
         made: Statement = eval(f"lambda cmd, state, bits: {self._text(expression, names)}", names)
+        return made
+
+    def statements(self, expressions: Iterable[t.Expression]) -> Callable[[tuple[int, ...], int, int], tuple[bool, ...]]:
+        """Several statements as one function that gives all their values."""
+        names: dict[str, Any] = {}
+        texts = ", ".join(f"bool({self._text(expression, names)})" for expression in expressions)
+        made: Callable[[tuple[int, ...], int, int], tuple[bool, ...]] = eval(f"lambda cmd, state, bits: ({texts}{',' if texts else ''})", names)
         return made
 
     def _text(self, expression: t.Expression, names: dict[str, Any]) -> str:

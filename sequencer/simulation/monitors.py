@@ -80,11 +80,38 @@ class NeverWatch(Watch):
             self.breach(ms, f"{self.text}{extra}")
 
 
+class Recent:
+    """When the facts that contacts sense were last otherwise; looked at once a scan for all start rules together."""
+
+    def __init__(self, facts: Facts, leaves: list[t.Expression]) -> None:
+        self.number = {leaf: i for i, leaf in enumerate(dict.fromkeys(leaves))}
+        self.all = facts.statements(self.number)
+        self.values: tuple[bool, ...] = ()
+        self.left = [LONG_AGO] * len(self.number)  # when a leaf last had the other value
+        self.looked = LONG_AGO
+
+    def look(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
+        values = self.all(cmd, state, bits)
+        if values != self.values:
+            if self.values:
+                for i, (old, new) in enumerate(zip(self.values, values, strict=True)):
+                    if old != new:
+                        self.left[i] = self.looked
+            self.values = values
+        self.looked = ms
+
+    def been(self, leaf: t.Expression, wanted: bool, ms: int, allowed: int) -> bool:
+        """Whether the leaf is as wanted, or was within the allowed time."""
+        i = self.number[leaf]
+        return bool(self.values[i]) == wanted or ms - self.left[i] <= allowed
+
+
 class StartWatch(Watch):
     """Judged at the moment of starting. What a contact senses is allowed that contact's reaction time, for a hand
-    that moves just before the scan beats every controller; pressures and people are judged at the instant."""
+    that moves just before the scan beats every controller; pressures and people are judged at the instant.
+    `leads`: it is the one of a pad's start rules that looks at `recent` in every scan, before the others."""
 
-    def __init__(self, name: str, rule: Start, facts: Facts, pad: Pad) -> None:
+    def __init__(self, name: str, rule: Start, facts: Facts, pad: Pad, recent: Recent, leads: bool) -> None:
         super().__init__(name, rule)
         output, _, position = rule.start.partition(" to ")
         # an output's command, or the state the box is in
@@ -97,12 +124,12 @@ class StartWatch(Watch):
         leaves = list(dict.fromkeys(t.leaves(self.needs)))
         self.leaf = {leaf: facts.statement(leaf) for leaf in leaves}
         self.allowed = {leaf: late for leaf in leaves if (late := sensed_ms(pad, leaf))}
-        self.last: dict[tuple[t.Expression, bool], int] = {}  # when a sensed leaf last had this value
-        self.quiet = not self.allowed
+        self.recent, self.leads = recent, leads
+        self.quiet = not leads
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
-        for leaf in self.allowed:
-            self.last[leaf, bool(self.leaf[leaf](cmd, state, bits))] = ms
+        if self.leads:
+            self.recent.look(ms, cmd, state, bits)
         now = state if self.output is None else cmd[self.output]
         if now == self.code and self.was is not None and self.was != now and self.origin in (None, self.was):
             self.exercised = True
@@ -118,7 +145,7 @@ class StartWatch(Watch):
             met = (self._met(item, wanted, ms, cmd, state, bits) for item in expression.items)
             return all(met) if isinstance(expression, t.And) == wanted else any(met)
         if expression in self.allowed:
-            return ms - self.last.get((expression, wanted), LONG_AGO) <= self.allowed[expression]
+            return self.recent.been(expression, wanted, ms, self.allowed[expression])
         return bool(self.leaf[expression](cmd, state, bits)) == wanted
 
 
@@ -201,11 +228,14 @@ def of_the_box(pad: Pad, expression: t.Expression) -> bool:
 def watches(pad: Pad, facts: Facts) -> list[Watch]:
     """One watch for every interlock, in file order."""
     made: list[Watch] = []
+    starts = [leaf for rule in pad.interlocks.values() if isinstance(rule, Start) for leaf in t.leaves(rule.needs.expression)]
+    recent = Recent(facts, [leaf for leaf in starts if sensed_ms(pad, leaf)])
     for name, rule in pad.interlocks.items():
         if isinstance(rule, Never):
             made.append(NeverWatch(name, rule, facts, pad))
         elif isinstance(rule, Start):
-            made.append(StartWatch(name, rule, facts, pad))
+            first = not any(isinstance(watch, StartWatch) for watch in made)
+            made.append(StartWatch(name, rule, facts, pad, recent, leads=first and bool(recent.number)))
         elif isinstance(rule, Reaction | Must):
             made.append(ReactionWatch(name, rule, facts, pad))
         elif isinstance(rule, Lasts):
