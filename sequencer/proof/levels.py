@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 
 from sequencer.description.faults import Fault, faults
 from sequencer.description.pad import Pad
 from sequencer.proof.campaign import Campaign
+from sequencer.proof.rates import TopEvent, top_event
 from sequencer.proof.result import InterlockResult
 
 Cut = tuple[Fault, ...]
+ELECTRICAL = ("wire cut", "shorted", "open", "floating", "lost", "stuck off", "limp", "dead")
+"""What a broken or shorted wire, or a supply that is gone, does to the parts on it."""
 
 
 def minimal(cuts: list[Cut]) -> list[Cut]:
@@ -67,17 +69,36 @@ def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: in
     return replace(base, level=level, withstands=reached)
 
 
-def common_causes(pad: Pad, cuts: list[Cut]) -> Iterator[str]:
-    """What one shared wire, supply or declared cause does: it is one fault that completes a cut set of several."""
+def shared(pad: Pad) -> dict[str, set[str]]:
+    """{common cause: names of the faults that it brings at once}: what the file declares, and parts on one wire."""
     groups: dict[str, set[str]] = {name: set(members) for name, members in pad.shared.items()}
     for name, part in [*pad.inputs.items(), *pad.outputs.items()]:
         wire = getattr(part, "wire", None)
         if wire is not None:
-            groups.setdefault(f"wire {wire}", set()).update(f.name for f in faults(pad) if f.part == name and f.kind == "equipment")
-    for cause, members in groups.items():
-        for cut in cuts:
-            if len(cut) > 1 and all(f.name in members for f in cut):
-                yield f"{cause}: {' with '.join(f.name for f in cut)}"
+            groups.setdefault(f"wire {wire}", set()).update(f.name for f in faults(pad) if f.part == name and f.mode in ELECTRICAL)
+    return groups
+
+
+def with_common(result: InterlockResult, pad: Pad, cuts: list[Cut]) -> InterlockResult:
+    """The verdict with common causes: one event that completes a cut set of several counts as one fault."""
+    found = [(cause, cut) for cause, members in shared(pad).items() for cut in cuts if len(cut) > 1 and all(f.name in members for f in cut)]
+    if not found:
+        return result
+    told = tuple(f"{cause}, one event: {' with '.join(f.name for f in cut)}" for cause, cut in found)
+    result = replace(result, common=told)
+    reach = result.withstands
+    if reach is not None and reach[0] > 0:
+        result = replace(result, withstands=(0, reach[1]))
+    if result.outcome == "holds" and result.asked[0] > 0:
+        level = f"broken by one event, {found[0][0]} ({' with '.join(f.name for f in found[0][1])}); apart from it: {result.level}"
+        return replace(result, outcome="broken", level=level)
+    return result
+
+
+def top_of(pad: Pad, cuts: list[Cut]) -> TopEvent | None:
+    """Probabilities from the file's rates, where it gives any; None without."""
+    per_hour = {name: rate.si * 3600.0 for name, rate in pad.rates.items()}
+    return top_event([tuple(f.name for f in cut) for cut in cuts], per_hour) if per_hour else None
 
 
 def names(cuts: list[Cut], most: int = 4) -> str:
@@ -91,4 +112,4 @@ def worth_telling(cuts: list[Cut], asked: tuple[int, int], most: int) -> list[Cu
     return red[:most]
 
 
-__all__ = ["against", "minimal", "withstands", "within", "worth_telling"]
+__all__ = ["against", "minimal", "shared", "with_common", "withstands", "within", "worth_telling"]

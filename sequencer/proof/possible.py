@@ -188,7 +188,7 @@ def _against(work: Work, base: InterlockResult, level: str, held: Held, rule: Al
         equipment, slips = levels.counts(cut)
         story = _story(work, held.cuts[cut], cut, rule) if cut in shown else None
         made.append(CutSet(tuple(f.name for f in cut), equipment, slips, story))
-    base = replace(base, cuts=tuple(made), withstands=reach)
+    base = replace(base, cuts=tuple(made), withstands=reach, top=levels.top_of(work.pad, cuts))
     level += f" and with {held.looked - len(cuts)} of {held.looked} single faults; withstands {reach[0]} equipment faults and {reach[1]} slips, "
     level += f"asked {base.asked[0]} and {base.asked[1]}"
     if red:
@@ -258,5 +258,5 @@ def _vents(work: Work, base: InterlockResult, level: str) -> InterlockResult:
     if cuts:
         level += f"; shut in by {levels.names(cuts)}"
     made = tuple(CutSet(tuple(f.name for f in c), len(c), 0) for c in cuts)
-    common = tuple(levels.common_causes(work.pad, cuts))
-    return replace(base, outcome="broken" if red else "holds", level=level, withstands=reach, cuts=made, common=common)
+    result = replace(base, outcome="broken" if red else "holds", level=level, withstands=reach, cuts=made, top=levels.top_of(work.pad, cuts))
+    return levels.with_common(result, work.pad, cuts)

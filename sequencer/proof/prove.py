@@ -84,7 +84,7 @@ def worked(work: Work) -> Proof:
     """The whole proof of a `Work`, which keeps system and reached set for those who want to look at them."""
     begun, pad = time.monotonic(), work.pad
     work.explore()
-    results = tuple(_judged(work, name, rule) for name, rule in pad.interlocks.items())
+    results = tuple(judged(work, name, rule) for name, rule in pad.interlocks.items())
     campaign, system = work.campaign, work.system
     unfinished = tuple(tuple(f.name for f in some) for some in campaign.unfinished) if campaign else ()
     return Proof(
@@ -117,7 +117,8 @@ def told(rule: Interlock) -> tuple[str, str]:
     return "always possible", rule.always_possible
 
 
-def _judged(work: Work, name: str, rule: Interlock) -> InterlockResult:
+def judged(work: Work, name: str, rule: Interlock) -> InterlockResult:
+    """The verdict of one interlock of an explored pad."""
     kind, text = told(rule)
     asked = (rule.withstand.equipment, rule.withstand.slips)
     base = InterlockResult(name, kind, text, rule.severity, "holds", "", asked, why=rule.why, waived=rule.waive)
@@ -140,9 +141,8 @@ def _reached(work: Work, base: InterlockResult, name: str) -> InterlockResult:
     cuts = levels.minimal(work.campaign.cuts[number])
     result = levels.against(base, cuts, work.campaign, work.options.faults)
     shown = levels.worth_telling(cuts, base.asked, work.options.stories)
-    common = tuple(levels.common_causes(work.pad, cuts))
     told_cuts = tuple(_cut(work, cut, number, name, cut in shown) for cut in cuts)
-    return replace(result, cuts=told_cuts, common=common, top=timed.top_of(work, cuts))
+    return levels.with_common(replace(result, cuts=told_cuts, top=levels.top_of(work.pad, cuts)), work.pad, cuts)
 
 
 def _cut(work: Work, cut: tuple[Fault, ...], number: int, name: str, story: bool) -> CutSet:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 CutSet = frozenset[str]
 
@@ -89,7 +89,8 @@ def birnbaum(sets: Iterable[CutSet], q: Mapping[str, float]) -> dict[str, float]
 
 @dataclass(frozen=True)
 class TopEvent:
-    """Probability that a rule is broken within one hour of exposure, from those cut sets whose events all have rates."""
+    """Probability that a rule is broken within one hour of exposure, from those cut sets whose events all have rates.
+    importance: Fussell-Vesely; birnbaum: change of the exact value between an event certain and excluded."""
 
     rare: float
     bound: float
@@ -97,6 +98,7 @@ class TopEvent:
     importance: dict[str, float]
     without_rates: int
     """Cut sets left out because an event in them has no rate."""
+    birnbaum: dict[str, float] = field(default_factory=dict)
 
 
 def top_event(sets: Iterable[tuple[str, ...]], per_hour: Mapping[str, float]) -> TopEvent | None:
@@ -106,4 +108,4 @@ def top_event(sets: Iterable[tuple[str, ...]], per_hour: Mapping[str, float]) ->
     if not some:
         return None
     q = {e: -math.expm1(-per_hour[e]) for s in some for e in s}
-    return TopEvent(rare_event(some, q), upper_bound(some, q), exact(some, q), fussell_vesely(some, q), len(whole) - len(some))
+    return TopEvent(rare_event(some, q), upper_bound(some, q), exact(some, q), fussell_vesely(some, q), sum(not all(e in per_hour for e in s) for s in whole), birnbaum(some, q))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from sequencer.description.sequence import Lasts, Must, Reaction
-from sequencer.proof import lasting, levels, musts, rates, reacting, timed_stories
+from sequencer.proof import lasting, levels, musts, reacting, timed_stories
 from sequencer.proof.draft import Draft
 from sequencer.proof.explore import Explored
 from sequencer.proof.reacting import Cut, Found
@@ -98,7 +98,7 @@ def _against(work: Work, base: InterlockResult, found: Found, level: str, tell: 
     red = [c for c in cuts if levels.within(c, base.asked)]
     shown = levels.worth_telling(cuts, base.asked, work.options.stories)
     made = [CutSet(tuple(f.name for f in c), len(c), 0, tell(c) if c in shown else None) for c in cuts]
-    base = replace(base, cuts=tuple(made), withstands=reach, common=tuple(levels.common_causes(work.pad, cuts)), top=top_of(work, cuts))
+    base = replace(base, cuts=tuple(made), withstands=reach, top=levels.top_of(work.pad, cuts))
     if red:
         return replace(base, outcome="broken", level=f"{level}; broken by {levels.names(red)}; {told}")
     if sum(base.asked) > most:
@@ -107,13 +107,7 @@ def _against(work: Work, base: InterlockResult, found: Found, level: str, tell: 
         where = ", ".join(found.unreached)
         return replace(base, outcome="not shown", level=f"{level}; not shown for faults that lead to {where}, where it would fail")
     by = f"; defeated by {levels.names(cuts)}" if cuts else "; no fault of another part is on its path"
-    return replace(base, level=f"{level}; {told}{by}")
-
-
-def top_of(work: Work, cuts: list[Cut]) -> rates.TopEvent | None:
-    """Probabilities from the file's rates, where it gives any."""
-    per_hour = {name: rate.si * 3600.0 for name, rate in work.pad.rates.items()}
-    return rates.top_event([tuple(f.name for f in cut) for cut in cuts], per_hour) if per_hour else None
+    return levels.with_common(replace(base, level=f"{level}; {told}{by}"), work.pad, cuts)
 
 
 # ---- lasts ------------------------------------------------------------------------------------

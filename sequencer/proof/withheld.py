@@ -43,6 +43,8 @@ Values = dict[int, int]
 Scenario = tuple[list[Row], list[list[Row]]]
 """Rows that are certain, and the scans under each value of a reading that changes at will (or under its one value)."""
 Keeps = Callable[[Row], bool]
+OF_BITS = ("needs", "live", "hands", "constant drafts", "constant scans")
+"""Answers kept with a draft that rest on its condition bits; all others stay true when bits become constant."""
 COMPARE = (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET, Kind.VALID, Kind.DIFFERS, Kind.CHANGE)
 
 
@@ -103,9 +105,11 @@ def _mutated(draft: Draft, fault: Fault, scans: dict[int, list[Row]]) -> Iterato
 
 def _asks(draft: Draft, name: str, place: int) -> bool:
     """Whether a scan at this place rests on an input at all (analogs and contacts as the proof asks; heartbeats too)."""
-    if controller.reads(draft, place, frozenset({name})):
-        return True
-    return isinstance(draft.pad.inputs[name], HeartbeatInput | ContactInput)
+    known: dict[tuple[str, int], bool] = draft.found.setdefault("asks", {})
+    if (name, place) not in known:
+        part = draft.pad.inputs[name]
+        known[name, place] = isinstance(part, HeartbeatInput | ContactInput) or controller.reads(draft, place, frozenset({name}))
+    return known[name, place]
 
 
 def _contact(draft: Draft, name: str, closed: bool, press: int) -> Values:
@@ -185,17 +189,20 @@ def _classes(draft: Draft, places: list[int], values: Callable[[int], list[Value
 
 def _scans(draft: Draft, place: int, values: Values) -> list[Row]:
     """The certain scans of a place with these bits constant, worked out once."""
-    known: dict[object, list[Row]] = draft.found.setdefault("constant scans", {})
-    key = (place, tuple(sorted(values.items())))
-    if key not in known:
+    key = tuple(sorted(values.items()))
+    drafts: dict[object, Draft] = draft.found.setdefault("constant drafts", {})
+    if key not in drafts:
         bits = tuple(
             replace(b, kind=Kind.ALL, set=Literals(invert=not values[i]), hold=0, drop=0) if i in values else b
             for i, b in enumerate(draft.table.bits)
         )
-        other = copy.copy(draft)
-        other.table, other.found = replace(draft.table, bits=bits), {k: v for k, v in draft.found.items() if k in ("fillers", "emptied")}
-        known[key] = [replace(r, unless=()) for r in controller.scan_rows(other, place, sure=True)]
-    return known[key]
+        drafts[key] = copy.copy(draft)
+        drafts[key].table = replace(draft.table, bits=bits)
+        drafts[key].found = {k: v for k, v in draft.found.items() if k not in OF_BITS and not k.startswith("loose")}
+    known: dict[object, list[Row]] = draft.found.setdefault("constant scans", {})
+    if (place, key) not in known:
+        known[place, key] = [replace(r, unless=()) for r in controller.scan_rows(drafts[key], place, sure=True)]
+    return known[place, key]
 
 
 # ---- parts ------------------------------------------------------------------------------------

@@ -105,6 +105,9 @@ def _extra(result: InterlockResult) -> list[str]:
             f"in one hour of exposure, by the file's rates: exact {result.top.exact:.3g}, min-cut bound {result.top.bound:.3g}, "
             f"rare-event {result.top.rare:.3g}; {result.top.without_rates} cut sets have no rates and are not in it", "      ", "        ",
         ))  # fmt: skip
+        most = sorted(result.top.importance.items(), key=lambda one: -one[1])[:4]
+        shares = ", ".join(f"{name} {share * 100:.0f} %" for name, share in most)
+        out.append(_wrapped(f"through (Fussell-Vesely, rates independent): {shares}", "      ", "        "))
     return out
 
 
