@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from sequencer.description.box import Part
-from sequencer.description.values import FactText, Phrase, Sentence, Time, Word, YesNo
+from sequencer.description.values import Count, FactText, Phrase, Sentence, Time, Word, YesNo
 
 
 class Role(Part):
@@ -59,6 +59,7 @@ class Drill(Part):
 
     says: Sentence = Field(description="the story in one sentence")
     steps: YesNo = Field(True, description="no: nobody does the day's steps; only the acts below happen")
+    up_to: Count | None = Field(None, description="only the day's lines up to this number are done (default all)")
     faults: list[str] = Field(default_factory=list, description="'PART: MODE at TIME' or 'PART: MODE in STATE'")
     slips: list[str] = Field(default_factory=list, description="'skip N', 'double N', 'early N', 'late N', 'swap N' on numbered steps")
     acts: list[str] = Field(default_factory=list, description="extra crew acts: 'press stop in holding', 'set key: not turned at 90 s'")

@@ -44,6 +44,7 @@ READING: dict[str, tuple[Severity, str]] = {
     "stop-on-edge": ("warning", "A trip waits for the moment a switch changes; a stop that is already down must count at once. Use 'is'."),
     "memory-never-cleared": ("warning", "Nothing ever clears this memory but a power-up."),
     "time-before-condition": ("warning", "A way out by time alone stands above one with a condition: in the scan in which both hold, time wins over what was waited for."),
+    "one-scan-window": ("warning", "A way out with a condition is looked at only in the one scan in which time ends its state."),
     "safer-way-below": ("warning", "Two ways out can hold in one scan, and the one that starts something, or keeps the gas in, is looked at before the one that does not."),
     "cut-wire-goes-unseen": ("warning", "A cut wire reads open, and here open is what permits, or what hides a trip. What forbids has to open, what permits has to close."),
     "change-within-accuracy": ("warning", "A change of a reading is judged by less than the reading's accuracy: its own error can make it or hide it."),

@@ -9,7 +9,7 @@ from sequencer.description.crew import Drill
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Interlock
 from sequencer.errors import SequencerError
-from sequencer.simulation.events import At, Event, in_words
+from sequencer.simulation.events import At, Event, InState, in_words
 from sequencer.simulation.monitors import Watch
 from sequencer.simulation.orders import drill_events
 from sequencer.simulation.result import Judged, Run
@@ -39,9 +39,9 @@ def simulate(
     if drill is not None:
         story = named_drill(pad, drill)
         events += drill_events(pad, story)
-        steps = steps if story.steps else []
+        steps = (steps or [])[: story.up_to] if story.steps else []
         for slip in story.slips:
-            steps = slipped(steps or [], slip)
+            steps = slipped(steps, slip)
     session = Session(pad, events, seed=seed, steps=steps, table=table, make_world=make_world, record=trace)
     session.struck[1] += len(story.slips) if story else 0
     kind = "drill" if story else "fault" if events else "nominal"
@@ -52,9 +52,16 @@ def simulate(
     latest = max((e.moment.ms for e in events if isinstance(e.moment, At)), default=0)
     while session.ms < end:
         session.tick()
-        if until_ms is None and session.driver.idle and session.ms >= max(latest, session.last_act_ms) + after:
+        if until_ms is None and session.driver.idle and session.ms >= max(latest, session.last_act_ms) + after and not _coming(session):
             break
     return _result(session, drill or kind, story)
+
+
+def _coming(session: Session) -> bool:
+    """Whether an event is due later in the state in which the box stands."""
+    moments = (event.moment for event in session.schedule.waiting)
+    here, since = session.state_name, session.box.since_ms
+    return any(isinstance(one, InState) and one.state == here and since + one.after_ms >= session.ms for one in moments)
 
 
 def named_drill(pad: Pad, name: str) -> Drill:

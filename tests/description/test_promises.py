@@ -16,6 +16,14 @@ def test_time_written_above_a_condition_is_told_and_below_it_is_not() -> None:
     assert told(CLUB) == []
 
 
+def test_a_way_out_that_has_one_scan_only_is_told() -> None:
+    def counts(seconds: int) -> str:
+        return changed(("once: at_pressure and radio_ok, not_before: 5 s", f"once: at_pressure and radio_ok, not_before: {seconds} s"))
+
+    assert names(told(counts(6))) == ["one-scan-window"]
+    assert told(counts(4)) == []
+
+
 def test_the_bolder_of_two_ways_that_can_hold_at_once_is_told_when_it_stands_first() -> None:
     safe, bold = "      - {go_to: dumping, once: no_rise, says: no gas arrives}\n", "      - {go_to: holding, once: at_pressure}\n"
     found = told(changed((safe + bold, bold + safe)))

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
+from mutants.same import alike, bare, same, states
 from sequencer.crew.slips import slips
 from sequencer.description import Pad, loads
 from sequencer.description.reading import read_critically
@@ -19,8 +20,6 @@ from sequencer.proof.result import Proof
 from sequencer.simulation import simulate
 from sequencer.table import compile_table
 from sequencer.trials.campaign import Budget, shake
-
-from mutants.same import bare, same
 
 SAME = "the same pad"
 NOBODY = "nobody"
@@ -53,10 +52,11 @@ def findings(pad: Pad) -> Counter[str]:
     return Counter(one.name for one in read_critically(pad) if one.severity != "note")
 
 
-def _against(pad: Pad, drill: str | None) -> frozenset[str]:
-    """What speaks against one run, without its moments."""
-    found = simulate(pad, crew=True, drill=drill, trace=False).against
-    return frozenset(one.split(" broken at ")[0].split(" waited ")[0] for one in found)
+def _day(pad: Pad, drill: str | None) -> tuple[frozenset[str], frozenset[str]]:
+    """What speaks against one run, without its moments; and the states that it comes through."""
+    run = simulate(pad, crew=True, drill=drill, trace=False)
+    against = frozenset(one.split(" broken at ")[0].split(" waited ")[0] for one in run.against)
+    return against, frozenset({pad.first_state, *(entry.to for entry in run.log if entry.to)})
 
 
 def proved(pad: Pad, how: How, faults: int) -> Proof:
@@ -100,9 +100,9 @@ class Judge:
         self.pad = loads(self.text, self.name)
         self.table = compile_table(self.pad)
         self.findings = findings(self.pad)
-        self.days = {None: _against(self.pad, None)} if self.pad.crew.steps else {}
-        self.days |= {drill: _against(self.pad, drill) for drill in self.pad.drills}  # type: ignore[dict-item]
-        for drill, found in self.days.items():
+        self.days = {None: _day(self.pad, None)} if self.pad.crew.steps else {}
+        self.days |= {drill: _day(self.pad, drill) for drill in self.pad.drills}  # type: ignore[dict-item]
+        for drill, (found, _) in self.days.items():
             self.notes += [f"{drill or 'the day'} of the original: {one}" for one in sorted(found)]
         self.proofs = {faults: self._proof(faults) for faults in range(2) if (self.how.prove, self.how.singles)[faults] and self.pad.interlocks}
         self.slips = set(self._slips(self.pad)) if self.how.steps and self.pad.crew.steps else None
@@ -144,24 +144,36 @@ class Judge:
 
     def _same(self, pad: Pad) -> str:
         """Everything but the table must be the same letter by letter."""
-        def rest(one: Pad) -> tuple[object, ...]:
-            return (one.inputs, one.outputs, one.site, one.interlocks, {n: s.people for n, s in one.states.items()}, one.crew, one.cards, one.drills)
-
-        if rest(pad) != rest(self.pad):
+        if self._rest(pad) != self._rest(self.pad):
             return ""
         table = compile_table(pad)
         return "the compiled table is the same" if bare(table) == bare(self.table) else same(self.pad, self.table, table)
+
+    @staticmethod
+    def _rest(one: Pad) -> tuple[object, ...]:
+        """All that decides what a pad does, beside its table."""
+        return (one.inputs, one.outputs, one.site, one.interlocks, {n: s.people for n, s in one.states.items()}, one.crew, one.cards, one.drills)
 
     def _checked(self, pad: Pad) -> str:
         return ", ".join(sorted(findings(pad) - self.findings))
 
     def _ran(self, pad: Pad, days: list[str | None]) -> str:
+        touched = self._touched(pad)
         for day in days:
-            if day in self.days:
-                found = _against(pad, day) - self.days[day]
+            against, visited = self.days.get(day, (frozenset(), frozenset()))
+            if touched is None or touched & visited:  # else it is the same run, to the bit
+                found = _day(pad, day)[0] - against
                 if found:
                     return f"{day or 'the plain day'}: {min(found)}"
         return ""
+
+    def _touched(self, pad: Pad) -> frozenset[str] | None:
+        """The states in which a run can differ at all: those whose rows or outputs were changed; None for any."""
+        table = compile_table(pad)
+        if self._rest(pad) != self._rest(self.pad) or not alike(self.table, table):
+            return None
+        pairs = zip(states(self.table), states(table), strict=True)
+        return frozenset(one.name for one, pair in zip(self.table.states, pairs, strict=True) if pair[0] != pair[1])
 
     def _proved(self, pad: Pad, faults: int) -> str:
         before = self.proofs.get(faults)

@@ -32,6 +32,20 @@ def _frame(table: Table) -> Table:
     return replace(bare(table), rows=(), inhibits=(), states=states)
 
 
+def states(table: Table) -> list[tuple[object, ...]]:
+    """Per state, all that happens in it."""
+    rows = bare(table).rows
+    return [(one.outputs, one.targets, rows[one.first_row : one.end_row]) for one in table.states]
+
+
+def alike(old: Table, new: Table) -> bool:
+    """Whether only rows, outputs and targets of single states differ."""
+    def rest(table: Table) -> Table:
+        return replace(bare(table), rows=(), states=())
+
+    return rest(old) == rest(new) and len(old.states) == len(new.states)
+
+
 def same(pad: Pad, old: Table, new: Table) -> str:
     """The reason in words; '' where it is not shown."""
     if bare(old) == bare(new):
@@ -144,4 +158,4 @@ def impossible(pad: Pad, state: str, way: Way, never: list[Way]) -> bool:
     return bool(clash(pad, state, literals, kept))
 
 
-__all__ = ["bare", "impossible", "same"]
+__all__ = ["alike", "bare", "impossible", "same", "states"]

@@ -22,6 +22,7 @@ def look(view: View) -> None:
     _empty(view)
     _presses(view)
     _same_scan(view)
+    _one_scan(view)
 
 
 def _verdict(view: View, state: str, exits: list[Exit], number: int) -> tuple[str, str] | None:
@@ -135,6 +136,19 @@ def _presses(view: View) -> None:
                 view.say(
                     "two-presses-at-once", one.path, f"{one.label} asks for {' and '.join(pressed)} in the same scan of {view.pad.scan.text}",
                     "one press in one rule", "let one press lead to a state in which the other is awaited, or use a memory",
+                )  # fmt: skip
+
+
+def _one_scan(view: View) -> None:
+    """A way out with a condition that may fire only in the scan in which time ends the state."""
+    for exits in view.live.values():
+        ends = [one for one in exits if not one.way]
+        for one in exits:
+            late = min(ends, key=lambda end: end.least, default=None)
+            if late is not None and one.way and not one.trip and one.least == late.least:
+                view.say(
+                    "one-scan-window", one.path, f"{one.label} is looked at from {_time(view, one.least)} on, and just then {late.label} ends the state by time",
+                    "a window of more than one scan", "give it an earlier not_before, or the state a later at_latest",
                 )  # fmt: skip
 
 

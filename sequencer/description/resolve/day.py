@@ -124,6 +124,9 @@ def _drill(names: Names, path: Where, drill: Drill, known: list[str]) -> None:
             continue
         if text != name:
             _moment(names, here, text, text[len(name) + 1 :])
+    lines = len(names.pad.crew.steps)
+    if drill.up_to is not None and not 1 <= drill.up_to <= lines and "crew" not in names.open:
+        names.say("not-understood", (*path, "up_to"), f"there is no line {drill.up_to}", f"a line from 1 to {lines}", "number the lines as the checklist does, from 1")
     for number, text in enumerate(drill.slips):
         found = re.fullmatch(rf"({'|'.join(SLIPS)}) ([1-9][0-9]?[0-9]?)", text)
         if not found or int(found[2]) > len(names.pad.crew.steps) and "crew" not in names.open:
