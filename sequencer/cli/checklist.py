@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sequencer.cli.files import to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, counted, emit_json
 from sequencer.errors import SequencerError
 
@@ -30,6 +31,9 @@ class Paper(enum.StrEnum):
     LETTER = "letter"
 
 
+ENDINGS = {".md": Format.MD, ".txt": Format.MD, ".html": Format.HTML, ".htm": Format.HTML, ".pdf": Format.PDF}
+
+
 def command(
     file: FileArgument,
     format: Annotated[Format | None, typer.Option("--format", help="By default what the ending of --out says, else md.")] = None,
@@ -42,7 +46,8 @@ def command(
     from sequencer.description import load
     from sequencer.sizing.build import numbers_sheet
 
-    kind = format or _by_ending(out)
+    to_write("--out", out, *(() if format else ENDINGS))
+    kind = format or (ENDINGS[out.suffix.lower()] if out is not None else Format.MD)
     if kind is Format.PDF and out is None and not json:
         raise SequencerError("a PDF needs a file: add --out F")
     pad = load(file)
@@ -57,11 +62,6 @@ def command(
     else:
         print(f"{out}: checklist of {sheet.mark}, {counted(len(sheet.proposed), 'proposed line')}")
     return Ended(0, counted(len(sheet.proposed), "line") + " proposed beside those of the file")
-
-
-def _by_ending(out: Path | None) -> Format:
-    endings = {".html": Format.HTML, ".htm": Format.HTML, ".pdf": Format.PDF}
-    return endings.get(out.suffix.lower(), Format.MD) if out is not None else Format.MD
 
 
 def _written(sheet: Checklist, kind: Format, paper: Paper) -> bytes:

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from sequencer.cli.files import to_write
 from sequencer.cli.shared import Ended, JsonOption, Verdict, counted, emit_json
 from sequencer.errors import SequencerError
 
@@ -26,6 +27,7 @@ def command(
     from sequencer.crew.record import read, rehearsed_file
     from sequencer.description import load
 
+    to_write("--log", log)
     paths = [found for path in records for found in (sorted(path.glob("*.jsonl")) if path.is_dir() else [path])]
     if not paths:
         raise SequencerError(f"{records[0]}: no record is in it; `rehearse --record F` makes one")

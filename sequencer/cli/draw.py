@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from sequencer.cli.files import to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, emit_json
 from sequencer.errors import SequencerError
 
@@ -21,6 +22,12 @@ class Format(StrEnum):
     PNG = "png"
 
 
+ENDINGS = {
+    ".svg": Format.SVG, ".png": Format.PNG, ".dot": Format.DOT, ".gv": Format.DOT, ".mmd": Format.MERMAID, ".mermaid": Format.MERMAID,
+    ".md": Format.MERMAID, ".txt": Format.MERMAID,
+}  # fmt: skip
+
+
 def command(
     file: FileArgument,
     format: Annotated[Format | None, typer.Option("--format", help="Default: by the ending of --out, else mermaid.")] = None,
@@ -32,8 +39,8 @@ def command(
     from sequencer.machine import dot, mermaid
     from sequencer.table import compile_table
 
-    ending = out.suffix.lower().lstrip(".") if out is not None else ""
-    chosen = format or (Format(ending) if ending in ("svg", "png", "dot") else Format.MERMAID)
+    to_write("--out", out, *(() if format else ENDINGS))
+    chosen = format or (ENDINGS[out.suffix.lower()] if out is not None else Format.MERMAID)
     if chosen in (Format.SVG, Format.PNG) and out is None:
         raise SequencerError(f"--format {chosen.value} needs --out FILE.{chosen.value}")
     pad = load(str(file))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sequencer.cli.files import folder_to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, SeedOption, Verdict, console, emit_json
 
 if TYPE_CHECKING:
@@ -35,6 +36,7 @@ def command(
     from sequencer.description import load
     from sequencer.firmware.export import export
 
+    folder_to_write("--out", out)
     result = export(load(file), list(dict.fromkeys(form.value for form in to)), out, verify, seed)
     verdict = Verdict.of(result.fine)
     if json:

@@ -7,6 +7,7 @@ A command ends by returning `Ended`, its exit code and its verdict in a sentence
 
 from __future__ import annotations
 
+import codecs
 import difflib
 import importlib
 import importlib.util
@@ -88,6 +89,17 @@ class CommandGroup(TyperGroup):
                 formatter.write_dl(rows)
 
 
+def _plain_letters(error: UnicodeError) -> tuple[str, int]:
+    """What a terminal without our letters shows in their place: the nearest that it has, else '?'."""
+    assert isinstance(error, UnicodeEncodeError)
+    lost = error.object[error.start : error.end]
+    return "".join(_PLAIN.get(letter, "?") for letter in lost), error.end
+
+
+_PLAIN = {"…": "...", "·": "-", "→": "->", "–": "-", "—": "-", "’": "'", "“": '"', "”": '"', "°": "deg", "²": "2", "³": "3", "×": "x", "µ": "u", "\u00a0": " "}  # fmt: skip
+codecs.register_error("plain_letters", _plain_letters)
+
+
 class _ReaderGone(Exception):
     """The reader of standard output, such as a pager, has closed it."""
 
@@ -143,8 +155,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def run(words: list[str]) -> Ended:
     """The same, and what it says in one sentence: of bad input and of a defect too."""
     for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):  # a terminal without our letters shows "?" rather than failing
-            stream.reconfigure(errors="replace")
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="plain_letters")
     try:
         ended = _invoke(words)
         sys.stdout.flush()
@@ -161,9 +173,11 @@ def run(words: list[str]) -> Ended:
         if error.filename is None:
             return _defect()
         progress("")
-        says = f"{error.filename}: {error.strerror or error}"
+        from sequencer.cli.files import in_words
+
+        says = in_words(error)
         print(says, file=sys.stderr)
-        return Ended(UNUSABLE_INPUT, says)
+        return Ended(UNUSABLE_INPUT, says.partition("\n")[0])
     except Exception:
         return _defect()
     return ended

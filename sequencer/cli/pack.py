@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sequencer.cli.files import folder_to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, emit_json, progress
 
 if TYPE_CHECKING:
@@ -73,6 +74,7 @@ def command(
     from sequencer.table.compile import compile_table
     from sequencer.table.image import checksum
 
+    folder_to_write("--out", out)
     pad, whole = load(file), file.read_bytes()
     mark = f"{checksum(compile_table(pad)):08X}"
     out.mkdir(parents=True, exist_ok=True)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sequencer.cli.files import folder_to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, counted, emit_json, plain, progress
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ def command(
     from sequencer.proof import checking
     from sequencer.proof.prove import Options, Work, worked
 
+    folder_to_write("--keep", keep)
     pad = load(str(file))
     if check is not None:
         return _check(file, check, json)

@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from sequencer.cli.files import text_of, to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, SeedOption, Verdict, emit_json
 from sequencer.errors import SequencerError
 
@@ -36,7 +37,10 @@ def command(
         raise SequencerError("--drill and --surprise: required one of them")
     if json and script is None:
         raise SequencerError("--json needs --script: a rehearsal by hand is told as it goes")
-    text = script.read_text(encoding="utf-8") if script is not None else None
+    text = text_of("--script", script) if script is not None else None
+    if text is not None and not any(line.partition("#")[0].strip() for line in text.splitlines()):
+        raise SequencerError(f"--script {script}: no order stands in it; required: at least one, such as next")
+    to_write("--record", record)
     pad = load(file)
     if record is None and script is None:
         record = Path(f"rehearsal-{datetime.now():%Y-%m-%d-%H%M%S}.jsonl")

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sequencer.cli.files import PICTURES, to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, SeedOption, Verdict, counted, emit_json
-from sequencer.errors import SequencerError
 
 if TYPE_CHECKING:
     from sequencer.simulation.result import Run
@@ -37,8 +37,8 @@ def command(
     from sequencer.simulation.orders import fault_on_line
     from sequencer.simulation.run import simulate
 
-    if plot is not None and plot.suffix.lower() not in (".svg", ".png"):
-        raise SequencerError(f"--plot {plot}: a plot is written as .svg or .png")
+    to_write("--log", log)
+    to_write("--plot", plot, *PICTURES)
     pad = load(str(file))
     run = simulate(pad, [fault_on_line(pad, text) for text in fault or ()], seed=seed, crew=True, drill=drill, trace=plot is not None)
     if log is not None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sequencer.cli.files import to_write
 from sequencer.cli.shared import (
     Ended,
     FileArgument,
@@ -51,7 +52,8 @@ def command(
     from sequencer.trials.drillfile import snippet as text_of
     from sequencer.trials.story import tell
 
-    for path in (save, snippet):
+    for option, path in (("--save", save), ("--snippet", snippet)):
+        to_write(option, path)
         if path is not None and path.exists():
             raise SequencerError(f"{path}: there is a file already; nothing is overwritten, choose another name")
     pad = load(str(file))

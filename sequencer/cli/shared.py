@@ -100,7 +100,13 @@ def console(*, stderr: bool = False) -> Console:
     """
     from rich.console import Console
 
-    return Console(stderr=stderr, highlight=False, markup=False, emoji=False)
+    class Screen(Console):
+        """The library would end the program with 1, which here means findings."""
+
+        def on_broken_pipe(self) -> None:
+            raise BrokenPipeError
+
+    return Screen(stderr=stderr, highlight=False, markup=False, emoji=False)
 
 
 def emit_json(command: str, file: str | Path, verdict: Verdict, result: object) -> None:

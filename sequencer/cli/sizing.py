@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from sequencer.cli.files import PICTURES, to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, counted, emit_json, progress
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ def command(
     from sequencer.sizing import how_wrong as ask
     from sequencer.sizing.show import show_how_wrong, show_sheet
 
+    to_write("--plot", plot, *PICTURES)
     pad = load(file)
     sheet = sizing_sheet(pad)
     wrong: HowWrong | None = ask(pad, _progress, jobs=min(4, os.cpu_count() or 1)) if how_wrong else None

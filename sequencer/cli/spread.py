@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from sequencer.cli.files import PICTURES, to_write
 from sequencer.cli.shared import (
     Ended,
     FileArgument,
@@ -42,8 +43,8 @@ def command(
     from sequencer.description import load
     from sequencer.trials.spread import spread
 
-    if plot is not None and plot.suffix.lower() not in (".svg", ".png"):
-        raise SequencerError(f"--plot {plot}: a plot is written as .svg or .png")
+    to_write("--plot", plot, *PICTURES)
+    to_write("--csv", csv)
     if whole_day and phase is not None:
         raise SequencerError("--whole-day begins at power-on; give it or --from PHASE, not both")
     pad = load(str(file))

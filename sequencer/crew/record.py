@@ -88,7 +88,7 @@ def read(path: Path) -> Record:
             if number == len(raw):  # no line end follows: it was being written when the program was killed
                 torn = True
                 break
-            raise SequencerError(f"{path}:{number}: not a line of a rehearsal record ({error})") from error
+            raise SequencerError(f"{path}:{number}: not a line of a rehearsal's record; required: a file that `rehearse --record` wrote") from error
     head = lines[0] if lines else None
     if not isinstance(head, dict) or head.get("kind") != "rehearsal":
         raise SequencerError(f"{path}:1: not the record of a rehearsal; required: a file that `rehearse --record` wrote")

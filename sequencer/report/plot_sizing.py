@@ -29,8 +29,6 @@ ROW = 5.0
 
 def plot_sizing(pad: Pad, target: Path) -> None:
     """Draw to an .svg or .png file whose directory exists; raises SequencerError when there is nothing to draw."""
-    if target.suffix not in (".svg", ".png"):
-        raise SequencerError(f"{target}: a picture is written as .svg or .png")
     heads, gases = head_curves(pad), pressure_curves(pad)
     if not heads and not gases:
         raise SequencerError(f"{pad.file}: no release head and no filled volume to draw")

@@ -56,6 +56,8 @@ def fault_on_line(pad: Pad, text: str) -> Event:
         raise SequencerError(f"'{text}' is no fault; required: PART:MODE@TIME, e.g. {faults(pad)[0].name.replace(': ', ':')}@30s")
     spaced = re.sub(r"(?<=\d)(?=[a-z])", " ", when.strip()) if re.match(r"\d", when.strip()) else when.strip()
     order = "" if not at else f" at {spaced}" if re.match(r"\d", spaced) else f" in {spaced}"
+    if at and re.match(r"-\s*\d", spaced):
+        raise SequencerError(f"'{text}': a fault strikes at 0 s or later; required: PART:MODE@TIME or PART:MODE@STATE")
     return fault(pad, f"{part.strip()}: {mode.strip()}{order}")
 
 

@@ -115,7 +115,7 @@ CLUB = str(Path(CURLEW).parent / "club.yaml")
         (["check", CURLEW], "nothing found in the file"),
         (["check", str(Path(CURLEW).parent / "planted.yaml")], "warnings found in the file"),
         (["run", CLUB, "--quiet"], "ended after "),
-        (["sizing", CURLEW], "no margin fails, "),
+        (["sizing", CURLEW], "; stand-off 30.5 m"),
         (["prove", CLUB, "--faults", "0"], "hold in this model"),
         (["steps", str(Path(CURLEW).parent / "bench.yaml"), "--line", "10"], "hazards that only a human step prevents: "),
     ],
