@@ -23,8 +23,8 @@ from sequencer.proof.stories import path, told_lines
 from sequencer.proof.system import Row, System
 from sequencer.table import Table
 
-NEVER = 1 << 40
-"""A least time that no timer reaches."""
+NEVER = 16_777_215
+"""The longest least time that a table can hold: days."""
 
 
 @dataclass(frozen=True)
