@@ -104,7 +104,9 @@ class _Story:
         from reportlab.platypus import PageBreak
 
         blocks = [
-            self._front(), self._phases(), *self._cards(), self._lamps(), self._pressures(), self._wiring(), self._proposed(), self._log()
+            self._front(), self._phases(), *self._cards(),
+            [*self._lamps(), *self._pressures(), *self._wiring(), *self._proposed()],  # to look things up: no page of its own
+            self._log(),
         ]  # fmt: skip
         story: list[Any] = []
         for block in blocks:
@@ -208,6 +210,8 @@ class _Story:
         return [self._say("Lamp card", self.head), self._table(["state", "lamps", "people", "what it means", "the box moves"], rows, [2.4, 2.6, 2, 5, 4], self.small)]
 
     def _pressures(self) -> list[Any]:
+        from reportlab.platypus import Spacer
+
         if not self.sheet.pressures:
             return []
         rows = [
@@ -217,7 +221,7 @@ class _Story:
         ]  # fmt: skip
         head = ["state", "vessel", "pressure", "load on head", "energy", "dump to 0.1 bar", "read"]
         note = "Load at the largest seat and least weight; dump at the slow end, gas only. Water going out first takes longer."
-        story = [self._say("Pressure steps", self.head), self._table(head, rows, [3, 2, 2.4, 2.4, 2.2, 2.4, 2.6]), self._say(note, self.small)]
+        story = [self._say("Pressure steps", self.head), self._table(head, rows, [3, 2, 2.4, 2.4, 2.2, 2.4, 2.6]), Spacer(1, 4), self._say(note, self.small)]
         if self.sheet.timings:
             times = [[escape(x.what), escape(x.usual), escape(x.worst)] for x in self.sheet.timings]
             story.append(self._say("From the sizing sheet, from the highest pressure", self.head))

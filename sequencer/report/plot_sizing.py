@@ -57,13 +57,13 @@ def plot_sizing(pad: Pad, target: Path) -> None:
             _window(figure.add_subplot(grid[0, 0]), head)
             _forces(figure.add_subplot(grid[0, 1]), head)
         if gases:
-            grid = figure.add_gridspec(1, len(gases), left=0.058, right=0.90, wspace=0.42, **band(rows - 1))
+            grid = figure.add_gridspec(1, len(gases), left=0.058, right=0.885, wspace=0.42, **band(rows - 1))
             for column, gas in enumerate(gases):
                 _pressure(figure.add_subplot(grid[0, column]), gas, column == 0)
         figure.suptitle(f"{pad.title}, revision {pad.revision}: sizing", x=0.012, y=1.0 - 0.18 / height, va="top", ha="left", fontsize=14, color=INK, weight="bold")
         caution = "Computed from the file, not measured. It certifies nothing: stored gas can kill; keep people away whatever the picture says."
         figure.text(0.012, 0.12 / height, caution, fontsize=8, color=SOFT)
-        metadata: dict[str, Any] = {"Date": None} if target.suffix == ".svg" else {}
+        metadata: dict[str, Any] = {"Date": None} if target.suffix.lower() == ".svg" else {}
         figure.savefig(target, dpi=150, metadata=metadata)
         plt.close(figure)
 
