@@ -28,7 +28,8 @@ class Screen(App[None]):
 
     CSS = """
     Screen { background: ansi_default; color: ansi_default; layout: vertical; }
-    #top, #bottom, #answer { height: 1; width: 100%; }
+    #top, #bottom { height: 1; width: 100%; }
+    #answer { height: auto; min-height: 1; max-height: 3; width: 100%; }
     #columns { height: 1fr; }
     .column { width: 1fr; height: 100%; padding: 0 1 0 0; }
     #keys { height: auto; max-height: 9; }
@@ -87,7 +88,11 @@ class Screen(App[None]):
     def _column(self, where: str, lines: list[str], *, from_top: bool, title: str = "") -> None:
         widget = self.query_one(where, Static)
         width, height = widget.size.width - 1, widget.size.height
-        shown = fold(lines, width)[:height] if from_top else [title, *tail(lines, width, height - 1)]
+        if from_top:
+            whole = fold(lines, width)
+            shown = whole if len(whole) <= height else [*whole[: height - 1], "…"]
+        else:
+            shown = [title, *tail(lines, width, height - 1)]
         widget.update("\n".join(shown))
 
     def _key_lines(self, width: int) -> list[str]:

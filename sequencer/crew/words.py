@@ -6,7 +6,7 @@ import re
 
 from sequencer.description.box import AnalogInput, ContactInput, HeartbeatInput, LampOutput
 from sequencer.description.pad import Pad
-from sequencer.quantities import UNITS, show
+from sequencer.quantities import UNITS, factor, show
 
 CAUTIONS = (
     "Printed from a model of the pad. It checks no hardware and certifies nothing.",
@@ -46,8 +46,9 @@ def bar(pascal: float) -> str:
 
 
 def kgf(newton: float) -> str:
-    """A force in kilograms-force."""
-    return "0 kgf" if abs(newton) < 0.5 else show(newton, "kgf")
+    """A force in kilograms-force, to a tenth below a hundred of them."""
+    force = newton / factor("kgf")[0]
+    return "0 kgf" if abs(force) < 0.05 else f"{force:.1f} kgf" if abs(force) < 100.0 else show(newton, "kgf")
 
 
 def lit(pad: Pad, state: str) -> str:

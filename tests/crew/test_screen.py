@@ -86,6 +86,15 @@ def test_an_order_in_words_can_be_typed_and_a_wrong_one_is_answered() -> None:
     assert any("'dance' is not understood" in row for row in rows)
 
 
+def test_a_long_answer_is_shown_whole_and_a_column_that_goes_on_says_so() -> None:
+    rehearsal = Rehearsal(CURLEW)
+    play(rehearsal, "wait for rest")
+    rows, _ = shown(rehearsal, ["slash", "f", "l", "y", "enter"])
+    text = " ".join(" ".join(rows).split())
+    assert "'fly' is not understood; required: WHO: and one of press, hold" in text and "cut, burst" in text
+    assert any("…" in row for row in rows)
+
+
 def test_the_card_of_a_state_stands_beside_what_comes_next() -> None:
     rehearsal = Rehearsal(CURLEW, drill="servo_stalls")
     play(rehearsal, "next until counting\nwait 6 s\ndirector: press release_button\nwait for hung_up")

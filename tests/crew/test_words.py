@@ -27,6 +27,11 @@ def test_a_reading_a_little_below_zero_is_zero_and_one_further_below_says_so(pas
     assert bar(pascal) == text
 
 
+@pytest.mark.parametrize(("force", "text"), [(310.4, "310 kgf"), (39.71, "39.7 kgf"), (-0.183, "-0.2 kgf"), (0.04, "0 kgf"), (-0.0, "0 kgf")])
+def test_a_force_has_no_more_digits_than_a_load_cell_shows(force: float, text: str) -> None:
+    assert kgf(force * 9.80665) == text
+
+
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [(0.4, "0.4 s"), (9.96, "10 s"), (45.2, "45 s"), (59.7, "1 min"), (120.0, "2 min"), (90.4, "1 min 30 s"), (3600.0, "60 min")],
