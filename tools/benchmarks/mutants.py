@@ -21,7 +21,7 @@ from dataclasses import replace
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-EACH = {"club": 0, "bench": 0, "planted_logic": 60, "curlew": 80}
+EACH = {"club": 0, "bench": 0, "planted_logic": 40, "curlew": 64}
 """How many of each file; 0: all."""
 
 
