@@ -1,16 +1,13 @@
-"""Every single fault and every pair, by delta closure: only what a fault makes new is explored.
+"""Every single fault by delta closure, only what a fault makes new is explored; every pair in slices (`pairs`).
 
-R(f) is R0 closed under the rows that f changes. R(f, g) starts from both: the rows that g changes on what f made new,
-the rows that f changes on what g made new, the rows that only both together change on everything; then it is closed.
+R(f) is R0 closed under the rows that f changes.
 A set that breaks a rule is explored once more in depth buckets for its shortest story (`shortest`).
 """
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from itertools import combinations
 
 import numpy as np
 
@@ -58,7 +55,7 @@ class Campaign:
     budget: int = 5_000_000
     """Most new situations of one set of faults; beyond, the set is told as not shown."""
     seconds: float = 600.0
-    """Most seconds for all pairs."""
+    """Most seconds of processor time for all pairs."""
     unfinished: list[tuple[Fault, ...]] = field(default_factory=list)
     singles: dict[Edit, Delta] = field(default_factory=dict)
     cuts: dict[int, list[tuple[Fault, ...]]] = field(default_factory=dict)
@@ -135,33 +132,6 @@ class Campaign:
             new = merged(new, frontier)
         return new, True
 
-    # ---- pairs --------------------------------------------------------------------------------
-
-    def pair(self, first: Delta, second: Delta, rules: set[int]) -> tuple[frozenset[int], bool]:
-        """The rules (of those of interest) that only both together break, and whether the search came to an end."""
-        edit = first.kind.edit | second.kind.edit
-        own = {n for n, _ in (*first.rows, *second.rows)}
-        both = [pair for pair in self.numbered(changed(self.draft, self.system, edit)) if pair[0] not in own]
-        court = self._court([*first.rows, *second.rows, *both], edit, rules)
-        engines = [first.engine, second.engine]
-        whole = self.explored.all
-        seeds = [*second.engine.images(first.new, court.images), *first.engine.images(second.new, court.images)]
-        if both:
-            joint = Engine(self.system, both)
-            engines.append(joint)
-            for words in (whole, first.new, second.new):
-                seeds += joint.images(words, court.images)
-        if first.kind.edit.blind or second.kind.edit.blind:
-            for delta in (first, second):
-                for engine in (self.base, *engines):
-                    engine.images(delta.new, court.images)
-        known = merged(first.new, missing(second.new, first.new))
-        fresh = missing(missing(unique(seeds), whole), known)
-        new, finished = self._closed(fresh, [whole, known], engines, court, edit)
-        self.situations += len(new)
-        self.sets += 1
-        return frozenset(court.broken), finished
-
     # ---- all ----------------------------------------------------------------------------------
 
     def run(self, most: int, unbroken: set[int], progress: Callable[[str], None] | None = None) -> None:
@@ -181,37 +151,27 @@ class Campaign:
         if most >= 2:
             self._pairs(progress)
 
-    def _asked(self, first: Delta, second: Delta) -> bool:
-        """Whether some rule asks to withstand such a pair: those come first."""
-        for f in first.kind.faults:
-            for g in second.kind.faults:
-                slips = (f.kind == "slip") + (g.kind == "slip")
-                if f.part != g.part and any(
-                    2 - slips <= rule.withstand.equipment and slips <= rule.withstand.slips
-                    for rule in self.draft.pad.interlocks.values()
-                ):
-                    return True
-        return False
-
     def _pairs(self, progress: Callable[[str], None] | None) -> None:
-        deltas = list(self.singles.values())
-        begun = time.monotonic()
-        pairs_ = sorted(combinations(deltas, 2), key=lambda two: not self._asked(*two))
-        for number, (first, second) in enumerate(pairs_):
-            rules = self.rules - first.broken - second.broken
-            pairs = [(f, g) for f in first.kind.faults for g in second.kind.faults if f.part != g.part]
-            if not rules or not pairs:
-                continue
-            if not (first.finished and second.finished) or time.monotonic() - begun > self.seconds:
-                self.unfinished += pairs
-                continue
-            broken, finished = self.pair(first, second, rules)
-            for rule in broken:
-                self.cuts[rule] += pairs
-            if not finished:
-                self.unfinished += pairs
-            if progress and number % 20 == 0:
-                progress(f"pair {number + 1} of {len(deltas) * (len(deltas) - 1) // 2}")
+        from sequencer.proof.brought import Brought, Set
+        from sequencer.proof.pairs import Pairs
+
+        say = progress or (lambda text: None)
+        say("every pair: what the faults bring")
+        brought = Brought(self.draft, self.system, 2)
+        pairs = Pairs(self.system, brought, self.budget, self.seconds)
+        number_of = {kind.faults: n for n, kind in enumerate(brought.kinds)}
+        whole = [(number_of[d.kind.faults], d) for d in self.singles.values()]
+        for n, rule in enumerate(sorted(self.rules)):
+            check = self.system.rules[rule]
+            say(f"every pair against {check.name} ({n + 1} of {len(self.rules)})")
+            singles: set[Set] = {(number,) for number, delta in whole if rule in delta.broken}
+            found = pairs.of(check, singles, say)
+            self.situations += found.situations
+            for some in found.cuts:
+                self.cuts[rule] += [cut for cut in brought.named(some) if len(cut) == 2 or some not in singles]
+            self.unfinished += [cut for some in found.open for cut in brought.named(some)]
+        self.unfinished = list(dict.fromkeys(self.unfinished))
+        self.sets += len(pairs.sets.level(2))
 
     # ---- stories ------------------------------------------------------------------------------
 
