@@ -51,7 +51,7 @@ def _campaign(
     while done < scans:
         is_plain = plain < plain_share * (done + 1)
         reference = Reference(table, is_plain, rows)
-        stimulus = Stimulus(table, seed * 1_000_003 + batch, lambda r=reference: r.state, rows)  # type: ignore[misc]
+        stimulus = Stimulus(table, seed * 1_000_003 + batch, lambda r=reference: r.state, rows)  # type: ignore[misc]  # the default binds the loop's value
         size = min(BATCH // 10 if is_plain else BATCH, scans - done)
         given, wanted = reference.run(stimulus, size)
         got = target(given, len(given) // sizes.operation)

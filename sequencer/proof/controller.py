@@ -256,7 +256,7 @@ def _timer_once(draft: Draft, state: int, place: int, seconds: float) -> tuple[t
     key = f"timer {place}"
     if key not in draft.found:
         draft.found[key] = tuple(_timer(draft, state, place, seconds))
-    return draft.found[key]  # type: ignore[no-any-return]
+    return draft.found[key]  # type: ignore[no-any-return]  # kept there by this function
 
 
 def _timer(draft: Draft, state: int, place: int, seconds: float) -> Iterator[tuple[Cube, int]]:

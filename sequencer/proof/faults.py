@@ -7,6 +7,7 @@ reached set as it is; faults with the same edit are explored once.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 from sequencer.description.box import ContactInput, LampOutput
@@ -58,7 +59,7 @@ def edits(draft: Draft) -> dict[Fault, Edit]:
     return {fault: _edit(draft, fault) for fault in faults(draft.pad) if fault.name not in out}
 
 
-def _rows(draft: Draft, write) -> tuple[Row, ...]:  # type: ignore[no-untyped-def]
+def _rows(draft: Draft, write: Callable[[], object]) -> tuple[Row, ...]:
     """The rows that `write` adds to the draft, taken out again."""
     kept, draft.rows = draft.rows, []
     write()
@@ -185,7 +186,7 @@ def _people(draft: Draft, part: PadPart, name: str, mode: str) -> Edit:
         return Edit(_rows(draft, lambda: draft.row("someone whom nobody counted walks in", "slip", {STRANGER: False}, {STRANGER: True}, tag="slip walks in")))
     if mode == "misreads":
         return Edit(_rows(draft, lambda: people.walks(draft, people.allowed(draft), dials=False)))
-    left = lambda: draft.row("everyone is counted out, but one is still there", "slip", {people.ON_PAD: True}, {people.ON_PAD: False, STRANGER: True}, tag="slip miscounts")  # noqa: E731
+    left = lambda: draft.row("everyone is counted out, but one is still there", "slip", {people.ON_PAD: True}, {people.ON_PAD: False, STRANGER: True}, tag="slip miscounts")  # noqa: E731 (one line, used once)
     return Edit(_rows(draft, left))
 
 
@@ -213,7 +214,7 @@ def loosened(draft: Draft, place: int, loose: frozenset[str]) -> list[Row]:
     key = f"loose {place} {sorted(asked)}"
     if key not in draft.found:
         draft.found[key] = controller.scan_rows(draft, place, loose=asked, most=len(asked))
-    return draft.found[key]  # type: ignore[no-any-return]
+    return draft.found[key]  # type: ignore[no-any-return]  # kept there by this function
 
 
 def relaxed(draft: Draft, row: Row, gone: frozenset[str]) -> Row:

@@ -25,6 +25,7 @@ from sequencer.proof.explore import Explored
 from sequencer.proof.reacting import Cut, Found, levels_of, of_part
 from sequencer.proof.result import Part
 from sequencer.table import Kind
+from sequencer.table.table import Row
 
 
 @dataclass
@@ -152,7 +153,7 @@ def _taken_back(draft: Draft, asking: list[int], seconds: float) -> tuple[dict[i
     return found, by_faults
 
 
-def _makes(draft: Draft, row) -> Iterator[Fault]:  # type: ignore[no-untyped-def]
+def _makes(draft: Draft, row: Row) -> Iterator[Fault]:
     """Faults of inputs that can make this row fire."""
     wanted = dict(certain.literal_bits(row))
     for number, contact in enumerate(draft.table.contacts):

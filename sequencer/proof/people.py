@@ -66,7 +66,7 @@ def emptied(draft: Draft) -> dict[str, Emptied]:
     """As `_emptied`, worked out once."""
     if "emptied" not in draft.found:
         draft.found["emptied"] = _emptied(draft)
-    return draft.found["emptied"]  # type: ignore[no-any-return]
+    return draft.found["emptied"]  # type: ignore[no-any-return]  # kept there by this function
 
 
 def _emptied(draft: Draft) -> dict[str, Emptied]:
@@ -114,7 +114,7 @@ def since_allowed(draft: Draft) -> list[float]:
     """Least scans from a place where a walk may begin to each state: every move takes a scan and its least time, a
     press the filter's time besides; power may go and come back at once (shortest paths, Dijkstra 1959)."""
     if "since allowed" in draft.found:
-        return draft.found["since allowed"]  # type: ignore[no-any-return]
+        return draft.found["since allowed"]  # type: ignore[no-any-return]  # kept there by this function
     table = draft.table
     best = [math.inf] * len(table.states)
     for place in allowed(draft):

@@ -56,7 +56,7 @@ def _reaction(work: Work, base: InterlockResult, rule: Reaction) -> InterlockRes
     if found.why_not:
         return replace(base, outcome="not examined", level=f"not examined: {found.why_not}")
     base = replace(base, parts=found.parts, notes=tuple(found.notes))
-    tell = lambda cut: timed_stories.of_reaction(work, rule, base.name, cut, found)  # noqa: E731
+    tell = lambda cut: timed_stories.of_reaction(work, rule, base.name, cut, found)  # noqa: E731 (one line, used once)
     if found.missing:
         groups: dict[str, list[str]] = {}
         for state, says in found.missing.items():
@@ -74,7 +74,7 @@ def _must(work: Work, base: InterlockResult, rule: Must) -> InterlockResult:
     if found.why_not:
         return replace(base, outcome="not examined", level=f"not examined: {found.why_not}")
     base = replace(base, parts=found.parts, notes=tuple(found.notes))
-    tell = lambda cut: timed_stories.of_must(work, rule, base.name, cut)  # noqa: E731
+    tell = lambda cut: timed_stories.of_must(work, rule, base.name, cut)  # noqa: E731 (one line, used once)
     if found.missing:
         return replace(base, outcome="broken", level=f"broken without any fault: {next(iter(found.missing.values()))}", story=_told(work, tell))
     level = f"{by_parts(found.parts)} at the unfavourable end"
@@ -122,7 +122,7 @@ def _lasts(work: Work, base: InterlockResult, rule: Lasts) -> InterlockResult:
         texts.append(f"lasts at least {found.shortest:.2f} s")
     level = " and ".join(texts) + " by the table's own times, whatever the inputs say"
     base = replace(base, notes=tuple(found.notes))
-    tell = lambda cut: timed_stories.of_lasts(work, rule, base.name, cut, found)  # noqa: E731
+    tell = lambda cut: timed_stories.of_lasts(work, rule, base.name, cut, found)  # noqa: E731 (one line, used once)
     if found.long or found.short:
         return replace(base, outcome="broken", level=level, story=_told(work, tell))
     return _against(work, base, Found(cuts=found.cuts), level, tell)

@@ -140,7 +140,7 @@ def of_reaction(work: Work, rule: Reaction, name: str, cut: Cut, found: Found) -
         steps = ways_to(work, set(draft.regions(state)))
         return 1 << 30 if steps is None else len(steps)
 
-    return _best([lambda s=s: one(s) for s in sorted(states, key=length)])  # type: ignore[misc]
+    return _best([lambda s=s: one(s) for s in sorted(states, key=length)])  # type: ignore[misc]  # the default binds the loop's value
 
 
 # ---- must -------------------------------------------------------------------------------------
@@ -167,7 +167,7 @@ def of_must(work: Work, rule: Must, name: str, cut: Cut) -> Story | None:
         more = [Event(InState(here, 0), Strike(f.part, f.mode)) for f in cut]
         return Story(tuple(f.name for f in cut), tuple(lines), _played(work, name, steps, more, round(rule.within.si * 1000)))
 
-    return _best([lambda s=s: one(s) for s in states])  # type: ignore[misc]
+    return _best([lambda s=s: one(s) for s in states])  # type: ignore[misc]  # the default binds the loop's value
 
 
 # ---- lasts ------------------------------------------------------------------------------------
@@ -195,4 +195,4 @@ def of_lasts(work: Work, rule: Lasts, name: str, cut: Cut, found: lasting.Lastin
         more = [Event(InState(here, 0), Strike(f.part, f.mode)) for f in cut]
         return Story(tuple(f.name for f in cut), tuple(lines), _played(work, name, steps, more, round((found.longest or limit.si) * 1000)))
 
-    return _best([lambda s=s: one(s) for s in order])  # type: ignore[misc]
+    return _best([lambda s=s: one(s) for s in order])  # type: ignore[misc]  # the default binds the loop's value

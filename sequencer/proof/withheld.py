@@ -77,7 +77,7 @@ def _mutated(draft: Draft, fault: Fault, scans: dict[int, list[Row]]) -> Iterato
         level = part.contact.closed_means_word if fault.mode == "held" else levels_of(draft, fault.part)[fault.mode]
         ways = [[_contact(draft, fault.part, v, press) for v in (True, False) for press in (0, 1)]] if level is None else [[_contact(draft, fault.part, level, 0)]]
         for same in ways:
-            yield rest, _classes(draft, asked, lambda _, g=same: g)  # type: ignore[misc]
+            yield rest, _classes(draft, asked, lambda _, g=same: g)  # type: ignore[misc]  # the default binds the loop's value
     elif isinstance(part, HeartbeatInput):
         heard = [i for i, b in enumerate(draft.table.bits) if b.kind == Kind.HEARD and draft.table.heartbeats[b.source] == fault.part]
         constant = {"lost": (0,), "replayed": (1,)}.get(fault.mode, (0, 1))
@@ -100,7 +100,7 @@ def _mutated(draft: Draft, fault: Fault, scans: dict[int, list[Row]]) -> Iterato
             if key in seen:
                 continue
             seen.add(key)
-            yield rest, _classes(draft, asked, lambda s, g=group: [v for c in g for v in _shown(draft, fault.part, c, s)])  # type: ignore[misc]
+            yield rest, _classes(draft, asked, lambda s, g=group: [v for c in g for v in _shown(draft, fault.part, c, s)])  # type: ignore[misc]  # the default binds the loop's value
 
 
 def _asks(draft: Draft, name: str, place: int) -> bool:

@@ -14,7 +14,7 @@ from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
 from sequencer.simulation.facts import Facts, Statement
 from sequencer.simulation.reaction import allowance_ms, sensed_ms
-from sequencer.simulation.result import Judged
+from sequencer.simulation.result import Judged, Outcome
 
 LONG_AGO = -(1 << 40)  # ms
 
@@ -51,9 +51,9 @@ class Watch:
         """The run is over."""
 
     def result(self, asked: bool) -> Judged:
-        outcome = "broken" if self.broken_ms is not None else "held" if self.exercised else "not exercised"
+        outcome: Outcome = "broken" if self.broken_ms is not None else "held" if self.exercised else "not exercised"
         says = self.says or ("" if self.exercised else "its situation did not arise in this run")
-        return Judged(self.name, outcome, says, self.rule.severity, self.broken_ms, asked, self.measured_ms)  # type: ignore[arg-type]
+        return Judged(self.name, outcome, says, self.rule.severity, self.broken_ms, asked, self.measured_ms)
 
 
 class NeverWatch(Watch):

@@ -148,7 +148,7 @@ class _Site(Session):
 
 
 def _word(pad: Pad, action: Switch | Press | Hold) -> str:
-    return action.word if isinstance(action, Switch) else "" if isinstance(action, Hold) and action.let_go else pad.inputs[action.input].contact.word  # type: ignore[union-attr]
+    return action.word if isinstance(action, Switch) else "" if isinstance(action, Hold) and action.let_go else pad.inputs[action.input].contact.word  # type: ignore[union-attr]  # what is pressed or held is a contact
 
 
 def _dials(pad: Pad) -> list[tuple[str, float]]:

@@ -101,7 +101,7 @@ class Judge:
         self.table = compile_table(self.pad)
         self.findings = findings(self.pad)
         self.days = {None: _day(self.pad, None)} if self.pad.crew.steps else {}
-        self.days |= {drill: _day(self.pad, drill) for drill in self.pad.drills}  # type: ignore[dict-item]
+        self.days |= {drill: _day(self.pad, drill) for drill in self.pad.drills}
         for drill, (found, _) in self.days.items():
             self.notes += [f"{drill or 'the day'} of the original: {one}" for one in sorted(found)]
         self.proofs = {faults: self._proof(faults) for faults in range(2) if (self.how.prove, self.how.singles)[faults] and self.pad.interlocks}

@@ -192,7 +192,7 @@ def output_changed(data: Data) -> Iterator[Change]:
         for key in ("valve", "relay"):
             if key in output:
                 other = next(p for p in output[key] if p != output.get("rest"))
-                yield f"rest of {name} is {other}", lambda d, name=name, key=key, other=other: d["outputs"][name].update(rest=other, **{key: d["outputs"][name][key][::-1]})  # type: ignore[misc]
+                yield f"rest of {name} is {other}", lambda d, name=name, key=key, other=other: d["outputs"][name].update(rest=other, **{key: d["outputs"][name][key][::-1]})  # type: ignore[misc]  # the default binds the loop's value
 
 
 def people_let_in(data: Data) -> Iterator[Change]:
