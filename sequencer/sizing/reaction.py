@@ -32,11 +32,13 @@ class Delay:
         return self.sensor + self.filter + self.delay
 
 
-def delay_of(pad: Pad, name: str) -> Delay:
-    """Longest wait from the world to the bit of a condition."""
+def delay_of(pad: Pad, name: str, becomes: bool = True) -> Delay:
+    """Longest wait from the world to the bit of a condition that becomes true (or false): what it must have stood for
+    delays the one, what it lingers for the other."""
     condition = pad.conditions[name]
     term, scan = condition.term, pad.scan.si
-    held = max(condition.held.si if condition.held else 0.0, condition.lingers.si if condition.lingers else 0.0)
+    waits = condition.held if becomes else condition.lingers
+    held = waits.si if waits is not None else 0.0
     if isinstance(term, t.ContactIs | t.Becomes):
         part = pad.inputs[term.input]
         assert isinstance(part, ContactInput)
@@ -51,10 +53,16 @@ def delay_of(pad: Pad, name: str) -> Delay:
     if isinstance(term, t.Differs):
         return _plus(max((_analog(pad, r) for r in (term.first, term.second)), key=lambda d: d.total), held)
     if isinstance(term, t.Combination | t.Memory):
-        inner = term.expression if isinstance(term, t.Combination) else term.set
-        below = [delay_of(pad, n) for n in sorted(names_in(inner)) if n in pad.conditions]
+        inner = term.expression if isinstance(term, t.Combination) else term.set if becomes else term.clear
+        flips = becomes or isinstance(term, t.Memory)  # a combination becomes false by one of its own
+        below = [delay_of(pad, n, wanted == flips) for n, wanted in sorted(literals(inner)) if n in pad.conditions] if inner is not None else []
         return _plus(max(below, key=lambda d: d.total, default=Delay(0.0, 0.0, 0.0)), held)
     return Delay(0.0, 0.0, held)
+
+
+def literals(expression: t.Expression) -> set[tuple[str, bool]]:
+    """The conditions of an expression, each with the value at which it counts."""
+    return {(leaf.name, wanted) for way in t.alternatives(expression) for leaf, wanted in way.items() if isinstance(leaf, t.Name)}
 
 
 def _plus(delay: Delay, more: float) -> Delay:
@@ -90,8 +98,9 @@ def _trip(pad: Pad, name: str, volumes: dict[str, Levels]) -> list[Line]:
     outputs = [actuator(pad, o) for o in _moved(pad, trip.go_to)] or [(0.0, ())]
     move, keys = max(outputs)
     found = []
+    signs = literals(trip.once.expression)
     for cause in sorted(names_in(trip.once.expression), key=list(pad.conditions).index):
-        delay = delay_of(pad, cause)
+        delay = max((delay_of(pad, name, wanted) for name, wanted in signs if name == cause), key=lambda d: d.total)
         total = delay.total + 2.0 * pad.scan.si + move
         time, against = _time_there_is(pad, cause, volumes)
         parts = f"{delay.sensor * 1000:.0f} + {delay.filter * 1000:.0f} + {delay.delay * 1000:.0f} + {2 * pad.scan_ms} + {move * 1000:.0f} ms"
@@ -132,7 +141,7 @@ def _rule(pad: Pad, name: str, rule: ReactionRule) -> Line:
     for leaf in t.leaves(rule.effect.expression):
         if not isinstance(leaf, t.CommandedTo) or leaf.output not in pad.outputs:
             continue
-        ways = [delay_of(pad, c) for c in _acting(pad, causes, leaf.output)]
+        ways = [delay_of(pad, c, wanted) for c, wanted in _acting(pad, causes, leaf.output)]
         if not ways:
             return Line(f"{name}", None, "ms", PARTS, words="not worked out", place=pad.place("interlocks", name),
                         note="no trip or inhibit looks at this cause directly; the proof judges it")  # fmt: skip
@@ -151,15 +160,16 @@ def _rule(pad: Pad, name: str, rule: ReactionRule) -> Line:
                 f"commanded within {rule.within.text}", note=parts, warning=late if command <= rule.within.si else "", assumed=tuple(sorted(keys)), place=pad.place("interlocks", name, "within"))  # fmt: skip
 
 
-def _acting(pad: Pad, inputs: list[str], output: str) -> list[str]:
-    """Conditions of trips, and of this output's inhibits, that look at one of these inputs without a partner."""
+def _acting(pad: Pad, inputs: list[str], output: str) -> list[tuple[str, bool]]:
+    """Conditions of trips, and of this output's inhibits, that look at one of these inputs without a partner; each with
+    the value at which it acts."""
     looks = [n for n, c in pad.conditions.items() if isinstance(c.term, t.ContactIs) and c.term.input in inputs]
-    used = {n for trip in pad.trips.values() for way in t.alternatives(trip.once.expression) if len(way) == 1 for n in _names(way)}
+    used = {n for trip in pad.trips.values() for way in t.alternatives(trip.once.expression) if len(way) == 1 for n in _literal(way)}
     for key, inhibit in pad.inhibits.items():
         if key.startswith(f"{output} stays "):
-            used |= {n for way in t.alternatives(inhibit.once.expression) if len(way) == 1 for n in _names(way)}
-    return [n for n in looks if n in used]
+            used |= {n for way in t.alternatives(inhibit.once.expression) if len(way) == 1 for n in _literal(way)}
+    return [one for one in sorted(used) if one[0] in looks]
 
 
-def _names(way: dict[t.Expression, bool]) -> list[str]:
-    return [leaf.name for leaf in way if isinstance(leaf, t.Name)]
+def _literal(way: dict[t.Expression, bool]) -> list[tuple[str, bool]]:
+    return [(leaf.name, wanted) for leaf, wanted in way.items() if isinstance(leaf, t.Name)]

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sequencer.description import loads
 from sequencer.quantities import ATMOSPHERE
 from sequencer.sizing import sizing_sheet
 from sequencer.sizing.cooling import warm_fill
@@ -167,6 +168,21 @@ def test_a_runs_of_losses_count_agrees_with_a_long_count() -> None:
         run = run + 1 if rng.random() < 0.05 else 0
         found += run == 3
     assert found / n * 36_000 == pytest.approx(false_trips_per_hour(0.05, 3, 0.1), rel=0.15)
+
+
+@pytest.mark.parametrize(
+    ("condition", "once", "ms"),
+    [
+        # 20 ms filter + 2 scans of 10 ms; what a condition must have stood for delays it becoming true, what it lingers becoming false
+        ("away: stop is not pressed for 1 s", "not away", 40.0),
+        ("away: stop is not pressed lingers 300 ms", "not away", 340.0),
+        ("down: stop is pressed for 1 s", "down", 1040.0),
+        ("down: stop is pressed lingers 300 ms", "down", 40.0),
+    ],
+)
+def test_a_delay_counts_on_the_side_on_which_it_delays(condition: str, once: str, ms: float) -> None:
+    text = pads.tank().text.replace("stop_down: stop is pressed", condition).replace("once: stop_down", f"once: {once}")
+    assert sizing_sheet(loads(text, "delay.yaml")).line("stop_stops").value == pytest.approx(ms / 1000)
 
 
 def test_reaction_is_filter_and_two_scans_and_actuator() -> None:
