@@ -12,7 +12,8 @@ from itertools import product
 from typing import NamedTuple
 
 from sequencer.proof import gas, parts, people, relevance
-from sequencer.proof.bits import Branch, Reading, distinct, memory
+from sequencer.proof.bits import Reading, memory
+from sequencer.proof.branches import Branch, distinct
 from sequencer.proof.draft import READING, Draft
 from sequencer.proof.system import Row
 from sequencer.proof.words import Cube

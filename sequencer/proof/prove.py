@@ -26,6 +26,7 @@ BLIND = (
     "hardware that no input senses and no part of the file describes",
     "strength of parts, ageing, wear, and everything that the file's numbers leave out",
     "what people do beyond the acts and slips named here",
+    "gas that is shut in and warms: pressure rises here only by an open way in (shut right after a fast dump it comes back)",
     "the chip and its wiring themselves: only the table and the described parts are looked at",
 )
 

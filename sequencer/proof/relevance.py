@@ -7,7 +7,7 @@ row for either value. Without this every named switch would double the scans of 
 from __future__ import annotations
 
 from sequencer.proof import interlocks
-from sequencer.proof.bits import Branch
+from sequencer.proof.branches import Branch
 from sequencer.proof.draft import Draft
 from sequencer.proof.system import Bad
 

@@ -22,7 +22,7 @@ def said(run: Run) -> str:
 
 
 def test_a_dial_that_shows_gas_stops_the_crew_and_is_told() -> None:
-    pad = loads(TEXT.replace("opened_by: dump, measured: 6 bar to 3 bar in 2 s}", "opened_by: hand, measured: 6 bar to 3 bar in 2 s}"))
+    pad = loads(TEXT.replace("opened_by: dump, measured: 6 bar to 3 bar in 2 s}", "opened_by: hand, measured: 6 bar to 3 bar in 2 s}").replace("dump_line: leaks", "fill_line: leaks"))
     late = run(pad, Event(InState("rest", 300), SetPressure("bottle", 2e5)))
     assert "dial shows 2.00 bar, wanted is bottle below 0.1 bar" in said(late)
     assert not late.crew_finished

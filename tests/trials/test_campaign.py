@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from functools import cache
 from pathlib import Path
 
@@ -80,7 +81,7 @@ def test_the_copy_holds_the_drill_and_it_breaks_there_but_not_in_the_mended_file
 def test_the_pasted_drill_is_the_drill() -> None:
     pad, campaign = found()
     kept = keep(pad, campaign.failures)
-    text = STOP_HELD.replace("\ndrills:\n", "\ndrills:\n" + snippet(kept, pad))
+    text = re.sub(r"\ndrills:[^\n]*\n", lambda head: head.group() + snippet(kept, pad), STOP_HELD)
     read = loads(text, "club.yaml")
     for one in kept:
         assert read.drills[one.name] == one.drill
