@@ -7,17 +7,20 @@ yet over.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import numpy as np
 
 from sequencer.description.box import AnalogInput, ContactInput
 from sequencer.proof.bands import Comparison, comparison, volume_of
-from sequencer.proof.branches import Branch
+from sequencer.proof.branches import LAZY, LIES, ONE, Branches, Choices, assume, together
 from sequencer.proof.draft import Draft, counts_from
 from sequencer.proof.durations import error_of
 from sequencer.proof.words import EVERYTHING, Cube
 from sequencer.table import Kind
 from sequencer.table.compile import calibration
-from sequencer.table.table import Bit, Literals
+from sequencer.table.table import AnalogSpec, Bit, Literals
+
+Split = tuple[Branches, Branches]
+"""Branches in which something is not so, and those in which it is; a branch may stand in both."""
 
 
 class Reading:
@@ -38,41 +41,48 @@ class Reading:
         self._numbers = {name: 1 << i for i, name in enumerate(self._names)}
         self._contacts = len(self.table.bits)  # keys of contacts follow those of bits
         self._made: dict[int, Comparison | None] = {}
+        self.choices = Choices(self._contacts + len(self.table.contacts))
 
-    def values(self, i: int, branch: Branch) -> Iterator[tuple[Branch, int]]:
-        """Every value bit i may have, with the branch in which it has it."""
-        if branch.known >> i & 1:
-            yield branch, branch.chosen >> i & 1
-            return
+    def values(self, i: int, branches: Branches) -> Split:
+        """The branches in which bit i is 0, and those in which it is 1."""
+        choices = self.choices
+        if not branches.shape[1]:
+            return branches, branches
+        known = choices.known(branches, i)
+        sure: Split | None = None
+        if known.any():
+            value = choices.chosen(branches, i)
+            sure = branches[:, known & ~value], branches[:, known & value]
+            if known.all():
+                return sure
+            branches = branches[:, ~known]
         bit = self.table.bits[i]
         if bit.kind == Kind.MEMORY:
-            source = self._memory(i, bit, branch)
+            made = self._memory(bit, branches)
         elif bit.kind == Kind.PRESS:
-            source = self._press(bit, branch)
+            made = self._press(bit, branches)
         else:
-            source = self._delayed(bit, branch, i)
-        for after, value in source:
-            yield after.choose(i, value), value
+            made = self._delayed(bit, branches, i)
+        off, on = (choices.choose(part, i, value) for value, part in enumerate(made))
+        return (off, on) if sure is None else (together([sure[0], off]), together([sure[1], on]))
 
-    def literals(self, wanted: Literals, branch: Branch) -> Iterator[tuple[Branch, int]]:
-        """Whether a literal list holds."""
-        for after, holds in self.all_of(wanted.care, wanted.want, branch):
-            yield after, int(bool(holds) != wanted.invert)
+    def literals(self, wanted: Literals, branches: Branches) -> Split:
+        """Those in which a literal list does not hold, and those in which it does."""
+        fails, holds = self.all_of(wanted.care, wanted.want, branches)
+        return (holds, fails) if wanted.invert else (fails, holds)
 
-    def all_of(self, care: int, want: int, branch: Branch) -> Iterator[tuple[Branch, int]]:
-        """Whether `bits & care == want`, bit by bit, stopping at the first that fails."""
+    def all_of(self, care: int, want: int, branches: Branches) -> Split:
+        """Those with `bits & care != want`, which ask no further than the first bit that differs, and those with it."""
+        fails = [self.choices.empty()]
         if want & ~care:
-            yield branch, 0
-            return
-        if not care:
-            yield branch, 1
-            return
-        lowest = (care & -care).bit_length() - 1
-        for after, value in self.values(lowest, branch):
-            if value != want >> lowest & 1:
-                yield after, 0
-            else:
-                yield from self.all_of(care & ~(1 << lowest), want & ~(1 << lowest), after)
+            return branches, fails[0]
+        while care and branches.shape[1]:
+            lowest = (care & -care).bit_length() - 1
+            care &= care - 1
+            off, on = self.values(lowest, branches)
+            branches, other = (on, off) if want >> lowest & 1 else (off, on)
+            fails.append(other)
+        return together(fails), branches
 
     def needs(self, bits: int) -> frozenset[str]:
         """Keys of everything that these bits (a mask) are made from."""
@@ -109,145 +119,121 @@ class Reading:
 
     # ---- readings that lie --------------------------------------------------------------------
 
-    def _lie(self, branch: Branch, name: str) -> Branch | None:
-        """The branch in which this reading shows anything; None where it may not (sound, or too many lie already)."""
+    def _lie(self, branches: Branches, name: str) -> Branches:
+        """The branches with this reading showing anything, where it may (not sound, and not too many lie already)."""
         number = self._numbers.get(name, 0)
-        if branch.lies & number:
-            return branch
-        if not number or branch.lies.bit_count() >= self.most:
-            return None
-        return branch._replace(lies=branch.lies | number)
+        if not number:
+            return branches[:, :0]
+        lies = branches[LIES]
+        many = np.zeros(len(lies), np.int64)
+        for i in range(len(self._names)):
+            many += (lies >> np.uint64(i) & ONE).astype(np.int64)
+        made = branches[:, (lies & np.uint64(number) != 0) | (many < self.most)]
+        made[LIES] |= np.uint64(number)
+        return made
 
-    def lying(self, branch: Branch) -> frozenset[str]:
-        """The readings that lie in a branch."""
-        return frozenset(name for name, number in self._numbers.items() if branch.lies & number)
+    def _apart(self, branches: Branches, *names: str) -> Split:
+        """Those in which all these readings are sound so far, and the others."""
+        mask = sum(self._numbers.get(n, 0) for n in set(names))
+        lying = branches[LIES] & np.uint64(mask) != 0
+        return branches[:, ~lying], branches[:, lying]
+
+    def lying(self, lies: int) -> frozenset[str]:
+        """The readings of a mask of them."""
+        return frozenset(name for name, number in self._numbers.items() if lies & number)
 
     # ---- kinds --------------------------------------------------------------------------------
 
-    def _delayed(self, bit: Bit, branch: Branch, i: int) -> Iterator[tuple[Branch, int]]:
-        for after, raw in self._raw(bit, branch, i):
-            yield after, raw
-            if not self.sure and ((raw and bit.hold) or (not raw and bit.drop)):
-                yield after._replace(lazy=True), 1 - raw
+    def _delayed(self, bit: Bit, branches: Branches, i: int) -> Split:
+        off, on = self._raw(bit, branches, i)
+        if self.sure:
+            return off, on
+        late_on = [_lazy(on)] if bit.hold else []
+        late_off = [_lazy(off)] if bit.drop else []
+        return together([off, *late_on]), together([on, *late_off])
 
-    def _memory(self, i: int, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
-        name = memory(bit.name)
-        for cleared, clears in self.literals(bit.clear, branch):
-            if clears:
-                yield cleared, 0
-                continue
-            for after, sets in self.literals(bit.set, cleared):
-                if sets:
-                    yield after, 1
-                    continue
-                for stored in (0, 1):
-                    kept = after.assume(self.draft.layout.cube({name: stored}))
-                    if kept is None:
-                        continue
-                    yield kept, stored
-                    if stored and bit.on and not self.sure:
-                        yield kept, 0
+    def _memory(self, bit: Bit, branches: Branches) -> Split:
+        kept, cleared = self.literals(bit.clear, branches)
+        stored, set_ = self.literals(bit.set, kept)
+        off, on = (assume(stored, self.draft.layout.cube({memory(bit.name): v})) for v in (0, 1))
+        forgotten = [on] if bit.on and not self.sure else []
+        return together([cleared, off, *forgotten]), together([set_, on])
 
-    def _press(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
-        for after, word in self._contact(bit.source, branch):
-            pressed = self._level(bit.source, word) == bit.wanted
-            if pressed:
-                yield after, 1
-            yield after, 0
+    def _press(self, bit: Bit, branches: Branches) -> Split:
+        seen = self._contact(bit.source, branches)
+        return together(seen), seen[self._level(bit.source, 1) == bit.wanted]
 
     def _level(self, source: int, word: int) -> int:
         part = self.draft.pad.inputs[self.table.contacts[source].name]
         assert isinstance(part, ContactInput)
         return word if part.contact.closed_means_word else 1 - word
 
-    def _contact(self, source: int, branch: Branch) -> Iterator[tuple[Branch, int]]:
-        """Whether the box sees the contact at its word."""
-        name = self.table.contacts[source].name
+    def _contact(self, source: int, branches: Branches) -> Split:
+        """Those in which the box does not see the contact at its word, and those in which it does."""
+        name, cube = self.table.contacts[source].name, self.draft.layout.cube
         if name in self.draft.tracked:
-            for value in (0, 1):
-                seen = branch.assume(self.draft.layout.cube({self.draft.seen(name): value}))
-                if seen is not None:
-                    yield seen, value
-            return
+            seen = self.draft.seen(name)
+            return assume(branches, cube({seen: 0})), assume(branches, cube({seen: 1}))
         if name in self.draft.by_hand:
-            for value in (0, 1):
-                for way in self._carried(branch, name, value):
-                    seen = way.assume(self.draft.layout.cube({self.draft.by_hand[name]: value}))
-                    if seen is not None:
-                        yield seen, value
-            return
+            stands = self.draft.by_hand[name]
+            return assume(branches, cube({stands: 0})), assume(self._carried(branches, name), cube({stands: 1}))
         key = self._contacts + source
-        if branch.known >> key & 1:
-            yield branch, branch.chosen >> key & 1
-            return
-        for value in (0, 1):
-            for way in self._carried(branch, name, value):
-                yield way.choose(key, value), value
+        known = self.choices.known(branches, key)
+        value, fresh = self.choices.chosen(branches, key), branches[:, ~known]
+        off, on = self.choices.choose(fresh, key, 0), self.choices.choose(self._carried(fresh, name), key, 1)
+        return together([branches[:, known & ~value], off]), together([branches[:, known & value], on])
 
-    def _carried(self, branch: Branch, name: str, value: int) -> Iterator[Branch]:
-        """Ways in which the box may see a contact here whose key someone may have carried onto the pad."""
-        needs = self.draft.away(name, self.place) if value else None
+    def _carried(self, branches: Branches, name: str) -> Branches:
+        """Ways in which the box may see a contact at its word here although someone may have carried its key onto the pad."""
+        needs = self.draft.away(name, self.place)
         if not needs:
-            yield branch
-            return
-        here = branch.assume(self.draft.layout.cube(needs))
-        if here is not None:
-            yield here
-        lying = self._lie(branch, name)
-        if lying is not None:
-            yield lying
+            return branches
+        return together([assume(branches, self.draft.layout.cube(needs)), self._lie(branches, name)])
 
-    def _raw(self, bit: Bit, branch: Branch, i: int) -> Iterator[tuple[Branch, int]]:
+    def _raw(self, bit: Bit, branches: Branches, i: int) -> Split:
         kind = bit.kind
         if kind == Kind.CONTACT:
-            for after, word in self._contact(bit.source, branch):
-                yield after, int(self._level(bit.source, word) == bit.wanted)
-        elif kind in (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET):
-            yield from self._compare(bit, branch, i)
-        elif kind == Kind.ALL:
-            yield from self.literals(bit.set, branch)
-        elif kind == Kind.STATE:
-            yield branch, int((bit.source == self.state) == bit.wanted)
-        elif kind == Kind.COMMAND:
-            for places, cube in self.draft.command(bit.source, bit.on, bit.wanted):
-                met = branch.assume(cube) if self.place in places else None
-                if met is not None:
-                    yield met, 1
-            for places, cube in self.draft.command(bit.source, bit.on, not bit.wanted):
-                met = branch.assume(cube) if self.place in places else None
-                if met is not None:
-                    yield met, 0
-        elif kind == Kind.VALID:
-            yield from self._valid(bit, branch)
-        elif kind == Kind.DIFFERS:
-            yield from self._differing(bit, branch)
-        elif kind == Kind.CHANGE:
-            yield from self._change(bit, branch)
-        else:
-            yield branch, 0
-            yield branch, 1
+            seen = self._contact(bit.source, branches)
+            return (seen[0], seen[1]) if self._level(bit.source, 1) == bit.wanted else (seen[1], seen[0])
+        if kind in (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET):
+            return self._compare(bit, branches, i)
+        if kind == Kind.ALL:
+            return self.literals(bit.set, branches)
+        if kind == Kind.STATE:
+            none = branches[:, :0]
+            return (none, branches) if (bit.source == self.state) == bit.wanted else (branches, none)
+        if kind == Kind.COMMAND:
+            off, on = (self._commanded(bit, branches, bit.wanted == value) for value in (0, 1))
+            return off, on
+        if kind == Kind.VALID:
+            return self._valid(bit, branches)
+        if kind == Kind.DIFFERS:
+            return self._differing(bit, branches)
+        if kind == Kind.CHANGE:
+            return self._change(bit, branches)
+        return branches, branches
 
-    def _compare(self, bit: Bit, branch: Branch, i: int) -> Iterator[tuple[Branch, int]]:
+    def _commanded(self, bit: Bit, branches: Branches, wanted: bool) -> Branches:
+        cubes = [cube for places, cube in self.draft.command(bit.source, bit.on, wanted) if self.place in places]
+        return together([branches[:, :0], *(assume(branches, cube) for cube in cubes)])
+
+    def _compare(self, bit: Bit, branches: Branches, i: int) -> Split:
         if i not in self._made:
             self._made[i] = comparison(self.draft.pad, self.table, bit, self.state)
         made, name = self._made[i], self.table.analogs[bit.source].name
-        if made is None or branch.lies & self._numbers.get(name, 0):
-            yield branch, 0
-            if bit.kind != Kind.TARGET or self._has_target(bit):
-                yield branch, 1
-            return
-        lying = self._lie(branch, name)
-        for high_side in (True, False):
-            value = int(high_side == made.rising)
-            cube = self._band(made, high_side)
-            true = None if cube is None else branch.assume(cube)
-            if true is not None:
-                yield true, value
-            if lying is not None and cube != EVERYTHING:
-                # a lie is told only where the sound sensor could not show the same
-                other = lying if cube is None else lying.assume(Cube(cube.care, cube.care & ~cube.want))
-                if other is not None:
-                    yield other, value
+        sound, lying = (branches[:, :0], branches) if made is None else self._apart(branches, name)
+        found: list[list[Branches]] = [[lying], [lying if bit.kind != Kind.TARGET or self._has_target(bit) else lying[:, :0]]]
+        if made is not None:
+            for high_side in (True, False):
+                value = int(high_side == made.rising)
+                cube = self._band(made, high_side)
+                if cube is not None:
+                    found[value].append(assume(sound, cube))
+                if cube != EVERYTHING:
+                    # a lie is told only where the sound sensor could not show the same
+                    other = self._lie(sound, name)
+                    found[value].append(other if cube is None else assume(other, Cube(cube.care, cube.care & ~cube.want)))
+        return together(found[0]), together(found[1])
 
     def _has_target(self, bit: Bit) -> bool:
         from sequencer.table.table import NO_TARGET
@@ -274,34 +260,32 @@ class Reading:
                 return EVERYTHING
         return self.draft.layout.cube({bands.name(volume, edge): high_side})
 
-    def _valid(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
+    def _valid(self, bit: Bit, branches: Branches) -> Split:
         reading = self.table.analogs[bit.source]
         volume = volume_of(self.draft.pad, reading.name)
-        if volume is not None and not branch.lies & self._numbers.get(reading.name, 0):
-            slope, zero = calibration(self.draft.pad, reading.name)
-            error = error_of(self.draft.pad, reading.name, slope)
-            low, high = sorted((slope * reading.low + zero, slope * reading.high + zero))
-            if low < -error and high - error > self.draft.durations.ceiling(volume, True):
-                yield branch, int(bit.wanted)
-                lying = self._lie(branch, reading.name)
-                if lying is not None:
-                    yield lying, int(not bit.wanted)
-                return
-        yield branch, 1
-        yield branch, 0
+        sound, lying = self._apart(branches, reading.name)
+        if volume is None or not self._always_valid(reading, volume):
+            return branches, branches
+        other = self._lie(sound, reading.name)
+        wrong, right = together([lying, other]), together([lying, sound])
+        return (wrong, right) if bit.wanted else (right, wrong)
 
-    def _differing(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
+    def _always_valid(self, reading: AnalogSpec, volume: str) -> bool:
+        """Whether a sound sensor stays within its band at any pressure that can be."""
+        slope, zero = calibration(self.draft.pad, reading.name)
+        error = error_of(self.draft.pad, reading.name, slope)
+        low, high = sorted((slope * reading.low + zero, slope * reading.high + zero))
+        return low < -error and high - error > self.draft.durations.ceiling(volume, True)
+
+    def _differing(self, bit: Bit, branches: Branches) -> Split:
         names = [self.table.analogs[i].name for i in (bit.source, bit.second)]
-        certain = None if any(branch.lies & self._numbers.get(n, 0) for n in names) else self._differs(bit)
+        certain = self._differs(bit)
         if certain is None:
-            yield branch, 0
-            yield branch, 1
-            return
-        yield branch, certain
-        for name in names:
-            lying = self._lie(branch, name)
-            if lying is not None:
-                yield lying, 1 - certain
+            return branches, branches
+        sound, lying = self._apart(branches, *names)
+        other = together([lying, *(self._lie(sound, name) for name in names)])
+        same = together([lying, sound])
+        return (same, other) if certain == 0 else (other, same)
 
     def _differs(self, bit: Bit) -> int | None:
         """0 or 1 where the two readings' accuracies decide it, else None."""
@@ -317,13 +301,17 @@ class Reading:
             return int(not bit.wanted)
         return None
 
-    def _change(self, bit: Bit, branch: Branch) -> Iterator[tuple[Branch, int]]:
+    def _change(self, bit: Bit, branches: Branches) -> Split:
         state = counts_from(self.table, bit)
-        for after, since in self.values(bit.second, branch):
-            yield after, 0
-            early = state is not None and self.timer < bit.off and bit.off in self.draft.steps[self.state]
-            if since and not early:
-                yield after, 1
+        off, on = self.values(bit.second, branches)
+        early = state is not None and self.timer < bit.off and bit.off in self.draft.steps[self.state]
+        return together([off, on]), on[:, :0] if early else on
+
+
+def _lazy(branches: Branches) -> Branches:
+    made = branches.copy()
+    made[LAZY] = ONE
+    return made
 
 
 def memory(name: str) -> str:

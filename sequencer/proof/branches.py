@@ -1,53 +1,99 @@
-"""One way through a scan as masks: what it assumed of the word and what it chose of everything free."""
+"""Ways through a scan, many at once: what each has assumed of the word and chosen of everything free, column by column.
+
+An array of branches has one column per branch and these lines: CARE and WANT (the cube of the word that it assumed), LIES
+(readings that showed something the sound sensor could not), CLEAR and PUT (bits of the word the scan leaves so), HOLDS
+(number of the tuple of output positions), LAZY (1 where a delay was taken as not over), then the choices: which conditions
+and contacts are chosen (`Choices.words` lines of 64 each) and with what value (as many again).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from typing import NamedTuple
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
 
 from sequencer.proof.words import Cube
 
-
-class Branch(NamedTuple):
-    """What has been assumed of the word (a cube), which bits and contacts are chosen with what value (masks), which
-    readings showed something that the sound sensor could not (a mask), and whether a delay was taken as not over."""
-
-    care: int = 0
-    want: int = 0
-    known: int = 0
-    chosen: int = 0
-    lies: int = 0
-    lazy: bool = False
-
-    @property
-    def cube(self) -> Cube:
-        return Cube(self.care, self.want)
-
-    def choose(self, key: int, value: int) -> Branch:
-        bit = 1 << key
-        return Branch(self.care, self.want, self.known | bit, self.chosen | bit if value else self.chosen, self.lies, self.lazy)
-
-    def only(self, live: int) -> Branch:
-        """The branch without the choices that nothing asks for any more."""
-        if not self.known & ~live:
-            return self
-        return Branch(self.care, self.want, self.known & live, self.chosen & live, self.lies, self.lazy)
-
-    @property
-    def key(self) -> tuple[int, ...]:
-        return self[:5]
-
-    def assume(self, cube: Cube) -> Branch | None:
-        if (self.want ^ cube.want) & self.care & cube.care:
-            return None
-        return Branch(self.care | cube.care, self.want | cube.want, *self[2:])
+Branches = npt.NDArray[np.uint64]
+Flags = npt.NDArray[np.bool_]
+CARE, WANT, LIES, CLEAR, PUT, HOLDS, LAZY, KNOWN = range(8)
+ONE = np.uint64(1)
+ALL = (1 << 64) - 1
 
 
-def distinct(branches: Iterable[Branch]) -> list[Branch]:
+class Choices:
+    """Where the choices of a pad stand: `keys` conditions and contacts, numbered from 0."""
+
+    def __init__(self, keys: int) -> None:
+        self.words = max(1, (keys + 63) // 64)
+        self.lines = KNOWN + 2 * self.words
+
+    def none(self) -> Branches:
+        """The one branch that has assumed and chosen nothing."""
+        return np.zeros((self.lines, 1), np.uint64)
+
+    def empty(self) -> Branches:
+        return np.zeros((self.lines, 0), np.uint64)
+
+    def known(self, branches: Branches, key: int) -> Flags:
+        """In which branches a key is chosen."""
+        return np.asarray(branches[KNOWN + key // 64] >> np.uint64(key % 64) & ONE, np.bool_)
+
+    def chosen(self, branches: Branches, key: int) -> Flags:
+        """In which branches a key is chosen to be 1."""
+        return np.asarray(branches[KNOWN + self.words + key // 64] >> np.uint64(key % 64) & ONE, np.bool_)
+
+    def choose(self, branches: Branches, key: int, value: int) -> Branches:
+        """The branches with a key chosen that was not (a new array)."""
+        made, bit = branches.copy(), ONE << np.uint64(key % 64)
+        made[KNOWN + key // 64] |= bit
+        if value:
+            made[KNOWN + self.words + key // 64] |= bit
+        return made
+
+    def only(self, branches: Branches, live: int, gone: int) -> Branches:
+        """The branches without choices outside `live` (a mask of keys) and without what they assumed of the bits `gone`."""
+        made = branches.copy()
+        for word in range(self.words):
+            mask = np.uint64(live >> 64 * word & ALL)
+            made[KNOWN + word] &= mask
+            made[KNOWN + self.words + word] &= mask
+        if gone:
+            made[CARE] &= np.uint64(~gone & ALL)
+            made[WANT] &= np.uint64(~gone & ALL)
+        return distinct(made)
+
+
+def assume(branches: Branches, cube: Cube) -> Branches:
+    """The branches that can lie in a cube, with it assumed (a new array)."""
+    if not cube.care:
+        return branches.copy()
+    care, want = np.uint64(cube.care), np.uint64(cube.want)
+    made = branches[:, (branches[WANT] ^ want) & branches[CARE] & care == 0]
+    made[CARE] |= care
+    made[WANT] |= want
+    return made
+
+
+def together(parts: Sequence[Branches]) -> Branches:
+    """All branches of some arrays (at least one)."""
+    some = [p for p in parts if p.shape[1]]
+    if len(some) < 2:
+        return some[0] if some else parts[0]
+    return np.concatenate(some, axis=1)
+
+
+def distinct(branches: Branches) -> Branches:
     """The branches without repetitions; one that is not lazy stands for its lazy twin."""
-    found: dict[tuple[int, ...], Branch] = {}
-    for branch in branches:
-        old = found.get(branch.key)
-        if old is None or (old.lazy and not branch.lazy):
-            found[branch.key] = branch
-    return list(found.values())
+    if branches.shape[1] < 2:
+        return branches
+    varies = np.flatnonzero((branches != branches[:, :1]).any(axis=1))
+    keys = [branches[i] for i in varies if i != LAZY]
+    order = np.lexsort([branches[LAZY], *keys])
+    new = np.zeros(len(order), np.bool_)
+    new[0] = True
+    for line in keys:
+        ordered = line[order]
+        new[1:] |= ordered[1:] != ordered[:-1]
+    return branches[:, order[new]]

@@ -8,15 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from itertools import product
-from typing import NamedTuple
+from itertools import pairwise, product
+
+import numpy as np
 
 from sequencer.proof import gas, parts, people, relevance
 from sequencer.proof.bits import Reading, memory
-from sequencer.proof.branches import Branch, distinct
+from sequencer.proof.branches import CARE, CLEAR, HOLDS, LAZY, LIES, ONE, PUT, WANT, Branches, together
 from sequencer.proof.draft import READING, Draft
 from sequencer.proof.system import Row
-from sequencer.proof.words import Cube
+from sequencer.proof.words import EVERYTHING, Cube
 from sequencer.table import Kind
 from sequencer.table.table import InhibitSpec
 
@@ -42,7 +43,7 @@ def said(draft: Draft) -> list[str]:
 def rows(draft: Draft) -> None:
     """Scans of every running place, and power."""
     for place in draft.running:
-        draft.rows.extend(simplified(list(_scans(draft, place))))
+        draft.rows.extend(_scans(draft, place))
     _power(draft)
 
 
@@ -63,7 +64,7 @@ def races(draft: Draft) -> dict[str, str]:
 def scan_rows(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str] = frozenset(), most: int = 0) -> list[Row]:
     """The scans of one place. `sure`: only what can certainly be brought about. `loose`: readings that may show
     anything, at most `most` of them in one scan; a row's `needs` names those that do."""
-    return simplified(list(_scans(draft, place, sure=sure, loose=loose, most=most)))
+    return list(_scans(draft, place, sure=sure, loose=loose, most=most))
 
 
 def reads(draft: Draft, place: int, readings: frozenset[str]) -> bool:
@@ -94,13 +95,11 @@ def _scans(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str
     reading = Reading(draft, place, sure=sure, loose=loose, most=most)
     spec, table = draft.table.states[reading.state], draft.table
     rows = [i for i in range(spec.first_row, spec.end_row) if table.rows[i].least <= reading.timer]
-    inhibits = 0
-    for inhibit in table.inhibits:
-        inhibits |= inhibit.care
+    inhibits = _any(inhibit.care for inhibit in table.inhibits)
     ways: list[int | None] = [None, *(table.rows[i].to for i in rows)]
     kept = {to: _kept_bits(draft, place, to) | inhibits for to in ways}
     rules = {to: relevance.asked(draft, place, to) for to in ways}
-    current = [Branch()]
+    going = reading.choices.none()
     for number, index in enumerate(rows):
         rest, judged = kept[None], rules[None]
         for later in rows[number + 1 :]:
@@ -108,20 +107,12 @@ def _scans(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str
             rest |= table.rows[later].care | kept[to]
             judged |= rules[to]
         to = table.rows[index].to
-        live, ends = reading.live(rest), reading.live(kept[to])
-        fired: list[Branch] = []
-        going: list[Branch] = []
-        for branch in current:
-            for found, holds in reading.all_of(table.rows[index].care, table.rows[index].want, branch):
-                if holds:
-                    fired.append(relevance.only(draft, found, ends, rules[to]))
-                else:
-                    going.append(relevance.only(draft, found, live, judged))
-        yield from _ends(draft, reading, distinct(fired), index)
-        current = distinct(going)
-        if not current:
+        going, fired = reading.all_of(table.rows[index].care, table.rows[index].want, going)
+        yield from _ends(draft, reading, relevance.only(draft, reading, fired, kept[to], rules[to]), index)
+        going = relevance.only(draft, reading, going, rest, judged)
+        if not going.shape[1]:
             return
-    yield from _ends(draft, reading, current, None)
+    yield from _ends(draft, reading, going, None)
 
 
 def _kept(draft: Draft, place: int, to: int | None) -> list[tuple[int, str]]:
@@ -137,89 +128,92 @@ def _kept_bits(draft: Draft, place: int, to: int | None) -> int:
     return sum(1 << i for i, _ in _kept(draft, place, to))
 
 
-def _ends(draft: Draft, reading: Reading, branches: list[Branch], fired: int | None) -> Iterator[Row]:
+def _ends(draft: Draft, reading: Reading, branches: Branches, fired: int | None) -> Iterator[Row]:
     """The rows of these ways through the table: what is remembered, inhibited and where the box stands then."""
+    if not branches.shape[1]:
+        return
     state = reading.state if fired is None else draft.table.rows[fired].to
     to = None if fired is None else state
     kept, rules, bits = _kept(draft, reading.place, to), relevance.asked(draft, reading.place, to), draft.layout.index
     asked = [i.care for i in draft.table.inhibits]
-    ends = [_End(b) for b in branches]
     for number, (i, name) in enumerate(kept):
-        live = reading.live(sum(1 << j for j, _ in kept[number + 1 :]) | _any(asked))
-        mask = 1 << bits[name]
-        ends = _unlike(
-            _End(relevance.only(draft, a, live, rules), e.clear | (0 if v else mask), e.put | (mask if v else 0), e.holds)
-            for e in ends for a, v in reading.values(i, e.branch)
-        )  # fmt: skip
-    ends = [e._replace(holds=draft.table.states[state].outputs) for e in ends]
+        mask, split = ONE << np.uint64(bits[name]), []
+        for line, part in zip((CLEAR, PUT), reading.values(i, branches), strict=True):
+            made = part.copy()
+            made[line] |= mask
+            split.append(made)
+        later = _any(1 << j for j, _ in kept[number + 1 :]) | _any(asked)
+        branches = relevance.only(draft, reading, together(split), later, rules)
+    holds = [draft.table.states[state].outputs]
+    branches[HOLDS] = 0
     for number, inhibit in enumerate(draft.table.inhibits):
-        live = reading.live(_any(asked[number + 1 :]))
-        ends = _unlike(_inhibited(reading, ends, inhibit, live, rules))
-    for end in ends:
-        yield from _finish(draft, reading, end, fired, state)
+        branches = _inhibited(reading, branches, holds, inhibit)
+        branches = relevance.only(draft, reading, branches, _any(asked[number + 1 :]), rules)
+    yield from _finish(draft, reading, branches, holds, fired, state)
 
 
-class _End(NamedTuple):
-    """A way through the whole scan: bits of the word that it clears and sets, and what every output is held at."""
-
-    branch: Branch
-    clear: int = 0
-    put: int = 0
-    holds: tuple[int, ...] = ()
-
-
-def _any(masks: list[int]) -> int:
+def _any(masks: Iterable[int]) -> int:
     whole = 0
     for mask in masks:
         whole |= mask
     return whole
 
 
-def _inhibited(reading: Reading, ends: list[_End], inhibit: InhibitSpec, live: int, rules: int) -> Iterator[_End]:
-    for end in ends:
-        if end.holds[inhibit.output] == inhibit.position:
-            # an inhibit that changes nothing there is not asked
-            yield end._replace(branch=relevance.only(reading.draft, end.branch, live, rules))
-            continue
-        held = (*end.holds[: inhibit.output], inhibit.position, *end.holds[inhibit.output + 1 :])
-        for found, value in reading.all_of(inhibit.care, inhibit.want, end.branch):
-            yield end._replace(branch=relevance.only(reading.draft, found, live, rules), holds=held if value else end.holds)
+def _inhibited(reading: Reading, branches: Branches, holds: list[tuple[int, ...]], inhibit: InhibitSpec) -> Branches:
+    """The branches after one inhibit; `holds` are the tuples of positions by number, and grow."""
+    same = np.array([h[inhibit.output] == inhibit.position for h in holds])[branches[HOLDS].astype(np.int64)]
+    # an inhibit that changes nothing there is not asked
+    free, held = reading.all_of(inhibit.care, inhibit.want, branches[:, ~same])
+    if held.shape[1]:
+        held, numbers = held.copy(), np.zeros(len(holds), np.uint64)
+        for number in np.unique(held[HOLDS]).tolist():
+            old = holds[number]
+            new = (*old[: inhibit.output], inhibit.position, *old[inhibit.output + 1 :])
+            if new not in holds:
+                holds.append(new)
+            numbers[number] = holds.index(new)
+        held[HOLDS] = numbers[held[HOLDS].astype(np.int64)]
+    return together([branches[:, same], free, held])
 
 
-def _unlike(ends: Iterable[_End]) -> list[_End]:
-    """Each once; one that is not lazy stands for its lazy twin."""
-    found: dict[tuple[object, ...], _End] = {}
-    for end in ends:
-        key = (end.branch.key, end.put, end.holds)
-        old = found.get(key)
-        if old is None or (old.branch.lazy and not end.branch.lazy):
-            found[key] = end
-    return list(found.values())
-
-
-def _finish(draft: Draft, reading: Reading, end: _End, fired: int | None, state: int) -> Iterator[Row]:
-    place, branch = reading.place, end.branch
+def _finish(
+    draft: Draft, reading: Reading, branches: Branches, holds: list[tuple[int, ...]], fired: int | None, state: int
+) -> Iterator[Row]:
+    place = reading.place
     to = place if fired is None else draft.place(state)
-    clear, put = (m | n for m, n in zip((end.clear, end.put), _held(draft, state, end.holds), strict=True))
+    position = branches[HOLDS].astype(np.int64)
+    held = np.array([(*_held(draft, state, h), _always_cleared(draft, state, h)) for h in holds], np.uint64)
+    clear, put = branches[CLEAR] | held[position, 0], branches[PUT] | held[position, 1]
     # what is known to be so already needs no rewriting
-    clear &= ~(branch.care & ~branch.want)
-    put &= ~(branch.care & branch.want)
-    clear |= _always_cleared(draft, state, end.holds)
-    lies = reading.lying(branch)
-    if fired is not None:
-        clear |= _left_behind(draft, to)
-        row = draft.table.rows[fired]
-        says = f"the box goes from {draft.told(place)} to {draft.told(to)} ({row.origin})"
-        yield Row(says, "box", (place,), branch.cube, clear, put, to, scan=True, lazy=branch.lazy, origin=fired, needs=lies)
-        return
-    yield Row("a scan moves nothing", "box", (place,), branch.cube, clear, put, scan=True, lazy=branch.lazy, needs=lies)
-    steps = draft.steps[state]
-    if reading.region < len(steps):
-        seconds = steps[reading.region] * draft.durations.scan
-        yield Row(
-            f"{seconds:g} s in {draft.told(place)} are over", "box", (place,), branch.cube, clear, put, place + 1,
-            _timer_once(draft, state, place, seconds), scan=True, lazy=branch.lazy, needs=lies,
-        )  # fmt: skip
+    clear &= ~(branches[CARE] & ~branches[WANT])
+    put &= ~(branches[CARE] & branches[WANT])
+    clear |= held[position, 2] | np.uint64(_left_behind(draft, to) if fired is not None else 0)
+    effects = np.stack([branches[LIES], clear, put, branches[LAZY]])
+    for (lies, clears, puts, lazy), cubes in _by_effect(effects, branches[CARE], branches[WANT]):
+        whole = Row("", "box", (place,), EVERYTHING, clears, puts, scan=True, lazy=bool(lazy), needs=reading.lying(lies))
+        if fired is not None:
+            row = draft.table.rows[fired]
+            says = f"the box goes from {draft.told(place)} to {draft.told(to)} ({row.origin})"
+            made = [replace(whole, says=says, to=to, origin=fired)]
+        else:
+            made = [replace(whole, says="a scan moves nothing")]
+            steps = draft.steps[state]
+            if reading.region < len(steps):
+                seconds = steps[reading.region] * draft.durations.scan
+                says = f"{seconds:g} s in {draft.told(place)} are over"
+                made.append(replace(whole, says=says, to=place + 1, unless=_timer_once(draft, state, place, seconds)))
+        for one in made:
+            yield from (replace(one, guard=cube) for cube in cubes)
+
+
+def _by_effect(effects: Branches, care: Branches, want: Branches) -> Iterator[tuple[tuple[int, ...], list[Cube]]]:
+    """Branches of the same effect together, their cubes joined as far as they go."""
+    order = np.lexsort([want, care, *effects[::-1]])
+    ordered = effects[:, order]
+    new = np.flatnonzero((ordered[:, 1:] != ordered[:, :-1]).any(axis=0)) + 1
+    cares, wants = care[order].tolist(), want[order].tolist()
+    for begin, end in pairwise([0, *new.tolist(), len(order)]):
+        yield tuple(ordered[:, begin].tolist()), joined(set(zip(cares[begin:end], wants[begin:end], strict=True)))
 
 
 def _held(draft: Draft, state: int, holds: tuple[int, ...]) -> tuple[int, int]:
@@ -301,36 +295,25 @@ def _also_clears(row: Row, mask: int) -> Row:
     return replace(row, clear=row.clear | mask, set=row.set & ~mask)
 
 
-def simplified(rows: list[Row]) -> list[Row]:
-    """Fewer rows with the same images: cubes that lie in another drop out, two that differ in one bit join."""
-    groups: dict[tuple[object, ...], list[Row]] = {}
-    for row in rows:
-        key = (row.says, row.at, row.clear, row.set, row.to, row.lazy, row.origin, row.needs)
-        groups.setdefault(key, []).append(row)
-    result = []
-    for same in groups.values():
-        result += [replace(same[0], guard=cube) for cube in joined([row.guard for row in same])]
-    return result
-
-
-def joined(cubes: list[Cube]) -> list[Cube]:
-    """The same union with fewer cubes (one-bit joins and absorption until nothing changes)."""
-    current = {(c.care, c.want) for c in cubes}
-    while True:
+def joined(cubes: set[tuple[int, int]]) -> list[Cube]:
+    """The same union with fewer cubes, given as (care, want): those that lie in another drop out, two that differ in one
+    bit join, until nothing changes."""
+    while len(cubes) > 1:
         merged: set[tuple[int, int]] = set()
         used: set[tuple[int, int]] = set()
-        for care, want in current:
-            left = care
+        for care, want in cubes:
+            left = care & ~want
             while left:
                 bit = left & -left
                 left ^= bit
-                if (care, want ^ bit) in current:
-                    merged.add((care ^ bit, want & ~bit))
-                    used.add((care, want))
-        now = _absorbed((current - used) | merged)
-        if now == current:
-            return sorted(Cube(*c) for c in now)
-        current = now
+                if (care, want | bit) in cubes:
+                    merged.add((care ^ bit, want))
+                    used |= {(care, want), (care, want | bit)}
+        now = _absorbed((cubes - used) | merged)
+        if now == cubes:
+            break
+        cubes = now
+    return sorted(Cube(*c) for c in cubes)
 
 
 def _absorbed(cubes: set[tuple[int, int]]) -> set[tuple[int, int]]:

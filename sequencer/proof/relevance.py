@@ -7,7 +7,8 @@ row for either value. Without this every named switch would double the scans of 
 from __future__ import annotations
 
 from sequencer.proof import interlocks
-from sequencer.proof.branches import Branch
+from sequencer.proof.bits import Reading
+from sequencer.proof.branches import Branches
 from sequencer.proof.draft import Draft
 from sequencer.proof.system import Bad
 
@@ -31,14 +32,13 @@ def _bads(draft: Draft) -> list[Bad]:
     return draft.found["bads"]  # type: ignore[no-any-return]  # kept there by this function
 
 
-def only(draft: Draft, branch: Branch, live: int, rules: int) -> Branch:
-    """The branch without the choices and switches that neither a later condition (`live`, as `Reading.live` gives it)
-    nor a rule (`rules`, a mask of the word) asks for."""
-    branch = branch.only(live)
+def only(draft: Draft, reading: Reading, branches: Branches, later: int, rules: int) -> Branches:
+    """The branches without the choices and switches that neither a later condition (`later`, a mask of conditions) nor a
+    rule (`rules`, a mask of the word) asks for, each once."""
+    live = reading.live(later)
     known: dict[tuple[int, int], int] = draft.found.setdefault("hands", {})
     if (live, rules) not in known:
         first = len(draft.table.bits)
         names = [c.name for i, c in enumerate(draft.table.contacts) if not live >> first + i & 1]
         known[live, rules] = draft.layout.mask(draft.by_hand[n] for n in names if n in draft.by_hand) & ~rules
-    gone = branch.care & known[live, rules]
-    return branch._replace(care=branch.care & ~gone, want=branch.want & ~gone) if gone else branch
+    return reading.choices.only(branches, live, known[live, rules])
