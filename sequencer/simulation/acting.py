@@ -21,6 +21,7 @@ from sequencer.simulation.events import (
     SetLoad,
     SetPressure,
     Switch,
+    Wait,
     Walk,
 )
 
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
 def do(session: Session, who: str, action: Action) -> None:
     """Carry out one action. Raises SequencerError when the pad has no such part."""
     world = session.world
+    if isinstance(action, Wait):
+        return
     if isinstance(action, Press):
         do(session, who, Hold(action.input))
         session.follow(action.held_ms, who, Hold(action.input, let_go=True))

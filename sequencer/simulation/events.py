@@ -155,7 +155,12 @@ class SetLoad:
     newtons: float
 
 
-Action = Switch | Press | Hold | Walk | HandValve | Latch | Pin | Strike | Mend | Blink | PowerOff | PowerOn | SetPressure | SetLoad
+@dataclass(frozen=True)
+class Wait:
+    """Nothing is done: the story pauses until its moment."""
+
+
+Action = Wait | Switch | Press | Hold | Walk | HandValve | Latch | Pin | Strike | Mend | Blink | PowerOff | PowerOn | SetPressure | SetLoad
 
 
 @dataclass(frozen=True)
@@ -222,6 +227,8 @@ def _action(action: Action) -> str:
             return f"{volume} at {pascal / 1e5:z.2f} bar"
         case SetLoad(jack, newtons):
             return f"{jack} at {newtons:z.0f} N"
+        case Wait():
+            return "go on"
         case PowerOff():
             return "cut power"
         case PowerOn():

@@ -51,6 +51,18 @@ class Schedule:
         return [pending.event for pending in self._open]
 
     @property
+    def over(self) -> frozenset[int]:
+        """Numbers, in the written order, of the events that have happened."""
+        return frozenset(self._done)
+
+    def replace(self, events: Sequence[Event], over: set[int]) -> None:
+        """Other events from now on, none of them on a statement about the pad; those numbered `over` have happened
+        already. What follows by itself stays."""
+        self._open = [_Pending(e, i) for i, e in enumerate(events) if i not in over]
+        self._done = dict.fromkeys(sorted(over), -1)
+        self._wake = 0
+
+    @property
     def next_ms(self) -> int | None:
         """When the next following action is due; None without one."""
         return self._later[0][0] if self._later else None

@@ -1,0 +1,285 @@
+"""A story of the abstraction as events for the exact simulator.
+
+Only the box's moves, hands, power and faults become events. What gas and parts do follows from them in the simulator;
+a story waits for it where `Style.waits` says so. What the last scan needs of switches and sayings that no row of the
+story asks for is taken from the rule that breaks there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from sequencer.description import terms as t
+from sequencer.description.faults import Fault, faults
+from sequencer.description.grounds import HeadPart, PadPart
+from sequencer.proof.bringing import Bringing
+from sequencer.proof.draft import Draft
+from sequencer.proof.gas import fillers
+from sequencer.proof.people import ON_PAD
+from sequencer.proof.stories import StoryStep
+from sequencer.proof.system import Bad, Row, System
+from sequencer.quantities import Quantity
+from sequencer.simulation import Event, story
+from sequencer.simulation.events import InState, Latch, Once, Pin, PowerOff, PowerOn, Strike, Then, Wait, Walk
+
+
+@dataclass(frozen=True)
+class Style:
+    """How freely a story is read. waits: until gas has passed each edge that the story names. late: hands on gate and
+    pin as late as they may be. lead: bar above the edge at which the last press comes, where gas must fall through it
+    just after; 0: the fall begins when the story says. bad: which way of breaking the rule is aimed at. hangs: a head
+    that the story leaves latched is held by a jammed servo."""
+
+    waits: bool = False
+    late: bool = True
+    lead: float = 0.0
+    bad: int = 0
+    hangs: bool = False
+
+
+def ways_to_break(system: System, steps: list[StoryStep], rule: str) -> list[Bad]:
+    """The ways in which the last step may break the rule."""
+    check = next((c for c in system.rules if c.name == rule), None)
+    if check is None or not steps:
+        return []
+    last, row = steps[-1], system.rows[steps[-1].row]
+    loose = system.free | system.spent
+    found = []
+    for bad in check.bad:
+        apart = (row.guard.want ^ bad.cube.want) & row.guard.care & bad.cube.care & system.free
+        said = bad.cube.care & system.spent & (row.set ^ bad.cube.want) & (row.set | row.clear)
+        fits = last.word & bad.cube.care & ~loose == bad.cube.want & ~loose
+        if fits and not apart and not said and system.layout.place_of(last.word) in bad.places:
+            found.append(bad)
+    return found
+
+
+def events_of(
+    draft: Draft, system: System, steps: list[StoryStep], strikes: Mapping[int, tuple[Fault, ...]],
+    style: Style | None = None, bad: Bad | None = None,
+) -> list[Event]:  # fmt: skip
+    """The events that should make the simulator tell the same story; `strikes`: faults before a step's number."""
+    script, style = Bringing(draft), style or Style()
+    roles = list(draft.pad.crew.roles)
+    walker = next((s.who for s in draft.pad.crew.steps if s.walk), roles[0] if roles else "")
+    if draft.layout.has(ON_PAD) and steps and not steps[0].word & draft.layout.mask([ON_PAD]):
+        for role, person in draft.pad.crew.roles.items():
+            if person.starts == "pad" and system.rows[steps[0].row].tag != "walk out":
+                script.add(Walk(role, "out"), who=role)
+    early = _falls_early(draft, system, steps) if style.lead else {}
+    for number, step in enumerate(steps):
+        row, tag = system.rows[step.row], system.rows[step.row].tag
+        script.note = row.says
+        for fault in strikes.get(number, ()):
+            script.add(Strike(fault.part, fault.mode))
+        if tag == "boot":
+            if script.started:
+                script.add(PowerOn(), Then(200))
+            script.started = True
+            script.stand("")
+        elif tag == "settle":
+            script.stand(draft.pad.first_state)
+        elif tag == "blink":
+            script.add(PowerOff())
+            script.stand("")
+        elif row.scan:
+            if style.hangs:
+                _hang(script, draft, system, steps, number)
+            if number in early:
+                for volume in early[number]:
+                    script.vent(volume)
+            last = number == len(steps) - 1
+            _scan(script, draft, row, bad if last else None, early.get(number, {}), style.lead)
+            if row.origin is not None and not last:
+                _keep_filling(script, draft, draft.table.rows[row.origin].to)
+        elif tag == "walk in":
+            script.add(Walk(walker, "in"), who=walker)
+        elif tag == "walk out":
+            script.add(Walk(walker, "out"), who=walker)
+        elif tag == "arrive":
+            script.wait_for(t.Someone())
+        elif tag.startswith("up "):
+            if style.waits:
+                _pressure(script, draft, row.set, True)
+        elif row.actor == "gas" and row.forward:
+            _falls(script, draft, row.clear, step, system, steps[number + 1 :], wait=not any(number > n for n in early))
+        elif tag.startswith("stroke "):
+            _let_open(script, draft, tag.removeprefix("stroke "), step)
+        elif tag.startswith("lets go "):
+            script.wait_for(t.HeadIs(tag.removeprefix("lets go "), "let go"))
+        elif row.actor == "crew":
+            _hands(script, draft, row.set, row.clear)
+    if script.waits:
+        script.add(Wait())
+    return list(story(*script.events))
+
+
+def _scan(script: Bringing, draft: Draft, row: Row, bad: Bad | None, falling: Mapping[str, float], lead: float) -> None:
+    presses: list[str] = []
+    origin = None if row.origin is None else draft.table.rows[row.origin]
+    if origin is not None:
+        asked = script.asked(origin.care)
+        pressed = {draft.table.contacts[b.source].name for i, b in enumerate(draft.table.bits) if asked >> i & 1 and b.kind.name == "PRESS"}
+    else:
+        pressed = set()
+    for contact, name in draft.by_hand.items():
+        bit = draft.layout.mask([name])
+        if row.guard.care & bit and contact not in pressed:
+            script.put(contact, bool(row.guard.want & bit))
+        elif bad is not None and bad.cube.care & bit and contact not in pressed:
+            script.put(contact, bool(bad.cube.want & bit))
+    if bad is not None:
+        for i, one in enumerate(draft.table.bits):
+            name = f"the box says {one.name}"
+            if draft.layout.has(name) and bad.cube.care & draft.layout.mask([name]):
+                script.bring(i, bool(bad.cube.want & draft.layout.mask([name])), None)
+    if origin is None:
+        if row.to is not None:
+            place = draft.places[row.to]
+            script.stand(script.state, draft.steps[place.state][place.region - 1] * draft.pad.scan_ms)
+        return
+    script.literals(origin.care, origin.want, presses)
+    for volume, edge in falling.items():
+        limit = edge + lead * 1e5
+        script.wait_for(t.PressureIs(volume, False, Quantity(limit, "pressure", f"{limit / 1e5:g} bar", "bar", "gauge")))
+    if presses:
+        # what has to have stood for a time is given that time before the button goes down
+        delays = [b.hold for i, b in enumerate(draft.table.bits) if script.asked(origin.care) >> i & 1]
+        script.stand(script.state, max(script.after, 0 if falling else max(delays, default=0) * draft.pad.scan_ms + 300))
+    for contact in dict.fromkeys(presses):
+        script.press(contact)
+    script.stand(draft.table.states[origin.to].name)
+
+
+def _hang(script: Bringing, draft: Draft, system: System, steps: list[StoryStep], number: int) -> None:
+    """Before a command that lets a head go, jam what pulls it, if the story goes on with the head latched."""
+    from sequencer.description.grounds import WirePart
+
+    row = system.rows[steps[number].row]
+    wires = {part.wire.end: part.wire.origin for part in draft.pad.parts(WirePart).values()}
+    known = {f.name for f in faults(draft.pad)}
+    for head, output in wires.items():
+        bit = draft.layout.mask([f"{head} latched"])
+        goes = any(system.rows[s.row].tag == f"lets go {head}" for s in steps[number:])
+        if row.to is None or goes or not steps[-1].word & bit or f"{output}: jammed" not in known or output in script.jammed:
+            continue
+        index = list(draft.pad.outputs).index(output)
+        idle = draft.table.outputs[index].idle
+        if draft.state_command(row.to, index) != idle:
+            script.jammed.add(output)
+            script.add(Strike(output, "jammed"))
+
+
+def _hands(script: Bringing, draft: Draft, put: int, clear: int) -> None:
+    """Hands on head, pin or gate."""
+    layout = draft.layout
+    for name, part in draft.pad.site.items():
+        if isinstance(part, HeadPart) and put & layout.mask([f"{name} latched"]):
+            script.add(Latch(name))
+        if layout.has(f"{name} in"):
+            bit = layout.mask([f"{name} in"])
+            if (put | clear) & bit:
+                script.add(Pin(name, bool(put & bit)))
+        if isinstance(part, PadPart) and part.gate and part.gate in draft.tracked:
+            bit = layout.mask([draft.tracked[part.gate]])
+            if (put | clear) & bit:
+                script.put(part.gate, bool(put & bit))
+
+
+def _edge(draft: Draft, mask: int) -> tuple[str, float] | None:
+    """(volume, edge) of the band bit in a mask."""
+    for volume, edges in draft.bands.edges.items():
+        for edge in edges:
+            if mask & draft.layout.mask([draft.bands.name(volume, edge)]):
+                return volume, edge
+    return None
+
+
+def _pressure(script: Bringing, draft: Draft, mask: int, up: bool) -> None:
+    found = _edge(draft, mask)
+    if found is not None:
+        volume, edge = found
+        script.wait_for(t.PressureIs(volume, up, Quantity(edge, "pressure", f"{edge / 1e5:g} bar", "bar", "gauge")))
+
+
+def _falls(script: Bringing, draft: Draft, mask: int, step: StoryStep, system: System, rest: list[StoryStep], *, wait: bool) -> None:
+    """Pressure falls: by itself where the box lets gas out, else somebody opens a hand valve for it."""
+    found = _edge(draft, mask)
+    if found is None:
+        return
+    opened = script.leaving(found[0])
+    leaves = any(step.word & draft.layout.mask([bit]) for bit in opened)
+    if not leaves:
+        script.vent(found[0])
+    if wait:
+        _pressure(script, draft, mask, False)
+    again = any(system.rows[s.row].actor == "gas" for s in rest[:3])
+    if not leaves and not again:
+        script.shut_vent(found[0])
+
+
+def _falls_early(draft: Draft, system: System, steps: list[StoryStep]) -> dict[int, dict[str, float]]:
+    """{number of the last press before a fall: {volume: edge}}: gas has to be on its way out already."""
+    found: dict[int, dict[str, float]] = {}
+    for number, step in enumerate(steps):
+        row = system.rows[step.row]
+        if row.actor != "gas" or row.tag.startswith("up ") or not row.forward:
+            continue
+        edge = _edge(draft, row.clear)
+        pressed = [i for i in range(number) if system.rows[steps[i].row].origin is not None and _presses(draft, system.rows[steps[i].row])]
+        if edge is not None and pressed:
+            found.setdefault(pressed[-1], {})[edge[0]] = edge[1]
+    return {max(found): found[max(found)]} if found else {}
+
+
+def _presses(draft: Draft, row: Row) -> bool:
+    assert row.origin is not None
+    care = draft.table.rows[row.origin].care
+    return any(care >> i & 1 and b.kind.name == "PRESS" for i, b in enumerate(draft.table.bits))
+
+
+def _let_open(script: Bringing, draft: Draft, output: str, step: StoryStep) -> None:
+    """A valve opens: hands release what would inhibit it."""
+    opened = draft.layout.mask([f"{output} truly open"]) if draft.layout.has(f"{output} truly open") else 0
+    if step.word & opened:
+        _lift(script, draft, list(draft.pad.outputs).index(output))
+
+
+def _lift(script: Bringing, draft: Draft, output: int) -> None:
+    for inhibit in draft.table.inhibits:
+        if inhibit.output == output:
+            script.literals(inhibit.care, ~inhibit.want, None)
+
+
+def _keep_filling(script: Bringing, draft: Draft, state: int) -> None:
+    """Where a state lets gas in, hands keep the valve from being inhibited: a story need not say so."""
+    for output in fillers(draft):
+        number = list(draft.pad.outputs).index(output)
+        if draft.table.outputs[number].positions[draft.table.states[state].outputs[number]] == "open":
+            _lift(script, draft, number)
+
+
+def late(draft: Draft, system: System, steps: list[StoryStep]) -> list[StoryStep]:
+    """The steps with hands on gate and pin as late as they may be: the box's filters leave them little time."""
+    moved = list(steps)
+    for contact, truth in draft.tracked.items():
+        bit = draft.layout.mask([truth])
+        for at in reversed(range(len(moved))):
+            row = system.rows[moved[at].row]
+            if row.actor != "crew" or not (row.set | row.clear) & bit:
+                continue
+            to = at
+            while to + 1 < len(moved) and not _needs(system.rows[moved[to + 1].row], contact, bit):
+                to += 1
+            moved.insert(to, moved.pop(at))
+    return moved
+
+
+def _needs(row: Row, contact: str, bit: int) -> bool:
+    """Whether a step may not come before a hand's move on this contact."""
+    touched = (row.guard.care | row.set | row.clear) & bit
+    return bool(touched) or row.tag in (f"follow {contact}", "blink", "boot", "settle", "walk in", "walk out", "arrive")
+
+
+__all__ = ["InState", "Once", "Style", "events_of", "late", "ways_to_break"]
