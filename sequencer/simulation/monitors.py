@@ -1,12 +1,14 @@
 """Every interlock of the file, watched on the true world during a run.
 
 `never` is allowed the reaction time (see reaction.py) only where it holds a command against something that
-changes by itself. A cause that ends before its effect is due is not judged, except for `must`, which counts
-from the command on. `always possible` is beyond a run.
+changes by itself. A cause that ends before its effect is due is not judged. A `must` counts from the command on, also
+when a fault takes the command back; it ends with a command that is taken back with all that was looked at for it sound
+(someone calls stop). `always possible` is beyond a run.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 
 from sequencer.description import terms as t
@@ -163,9 +165,13 @@ class ReactionWatch(Watch):
         self.by_command = self.quiet = of_the_box(pad, rule.cause.expression)
         self.looked = 0
         self.reached = self.was = False
+        self.by_fault: Callable[[], bool] = lambda: True
+        """For a `must`: whether what the box wrote just now may be a fault's doing."""
 
     def step(self, ms: int, cmd: tuple[int, ...], state: int, bits: int) -> None:
         cause = self.cause(cmd, state, bits)
+        if self.must and self.was and not cause and self.by_command and not self.by_fault():
+            self.since = None
         if cause and not self.was:
             self.since, self.reached, self.exercised = ms if self.by_command else self.looked, False, True
         self.looked = ms

@@ -54,3 +54,23 @@ def missing_for(table: Table, state: int, pressed: int, bits: int, spent: int) -
             lacks.append(f"{row.least * table.scan_ms / 1000:g} s in {spec.name}")
         told.append(f"for {table.states[row.to].name} it lacks {', '.join(lacks)}")
     return tuple(told)
+
+
+def behind(table: Table, care: int) -> frozenset[str]:
+    """Names of the inputs whose readings the bits of a mask are made from."""
+    found: set[str] = set()
+    open_, seen = care, 0
+    while open_ & ~seen:
+        index = (open_ & ~seen).bit_length() - 1
+        seen |= 1 << index
+        bit = table.bits[index]
+        if bit.kind in (Kind.CONTACT, Kind.PRESS):
+            found.add(table.contacts[bit.source].name)
+        elif bit.kind == Kind.HEARD:
+            found.add(table.heartbeats[bit.source])
+        elif bit.kind not in (Kind.STATE, Kind.COMMAND, Kind.ALL, Kind.MEMORY):
+            found.add(table.analogs[bit.source].name)
+        if bit.kind == Kind.DIFFERS:
+            found.add(table.analogs[bit.second].name)
+        open_ |= bit.set.care | bit.clear.care | (1 << bit.second if bit.kind == Kind.CHANGE else 0)
+    return frozenset(found)

@@ -19,13 +19,13 @@ from sequencer.simulation import acting
 from sequencer.simulation.box import Box
 from sequencer.simulation.events import Action, Event, Hold, Strike
 from sequencer.simulation.facts import Facts
-from sequencer.simulation.monitors import watches
-from sequencer.simulation.reasons import missing_for, presses, why
+from sequencer.simulation.monitors import ReactionWatch, watches
+from sequencer.simulation.reasons import behind, missing_for, presses, why
 from sequencer.simulation.recorder import Recorder
 from sequencer.simulation.result import Line
 from sequencer.simulation.schedule import Schedule
 from sequencer.simulation.steps import StepsDriver
-from sequencer.table import Inputs, Table, compile_table
+from sequencer.table import Inputs, Move, Table, compile_table
 
 LOOK_MS = 200  # how often it is noted which parts of a rule have been true (and at every change)
 ASSUMED_BOOT = (0.3, 2.0)  # s, grounds.PowerPart.boot
@@ -67,6 +67,10 @@ class Session:
         self._undriven = self._codes_undriven()
         self._presses = presses(self.table)
         self._moved = True
+        self._move: Move | None = None  # in the last period
+        for watch in self.watches:
+            if isinstance(watch, ReactionWatch):
+                watch.by_fault = self._by_fault
         self._last_codes: tuple[int, ...] = ()
         self._last_bits = -1
         self._busy = [watch for watch in self.watches if not watch.quiet]
@@ -179,8 +183,9 @@ class Session:
             self._tell_world(world.events)
         if box.phase != "running" or not world.powered:
             self._power(world)
+        self._move = None
         if box.phase == "running":
-            move = box.scan(ms, Inputs._make(world.sample()))
+            self._move = move = box.scan(ms, Inputs._make(world.sample()))
             if move is not None:
                 self._moved = True
                 self.tell("box", "box", f"{box.names[move.origin]} -> {box.names[move.to]}", why(self.pad, self.table, move))
@@ -202,6 +207,17 @@ class Session:
         if self.recorder is not None:
             self.recorder.take(ms, state, codes, world, changed or bool(world.events))
         self._last_codes, self._last_bits, self._moved = codes, bits, False
+
+    def _by_fault(self) -> bool:
+        """Whether what the box wrote in this period may be a fault's doing: of its supply or itself once it is off, else of
+        an input that the move's row, or without a move an inhibit, looks at."""
+        if not self.faults:
+            return False
+        struck = {self.kinds[name].part for name in self.faults if self.kinds[name].kind == "equipment"}
+        if self.box.phase != "running":
+            return bool(struck & {"box", *self.pad.parts(PowerPart)})
+        looked = [self.table.rows[self._move.row].care] if self._move else [inhibit.care for inhibit in self.table.inhibits]
+        return any(struck & behind(self.table, care) for care in looked)
 
     def _tell_world(self, told: Sequence[tuple[str, str]]) -> None:
         for part, what in told:

@@ -10,22 +10,33 @@ import random
 import time
 from collections import Counter
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from sequencer.description.pad import Pad
 from sequencer.table import Table, compile_table
+from sequencer.trials.branch import Group, grow
 from sequencer.trials.crowd import answers, jobs_here
+from sequencer.trials.frontier import Frontier, Parent
 from sequencer.trials.menu import Menu, menu
+from sequencer.trials.nominal import in_states, seeds_of
 from sequencer.trials.plan import Plan
-from sequencer.trials.probe import Breach, Key, Trial, probe
-from sequencer.trials.vary import Changer, Parent, seeds_of
+from sequencer.trials.probe import NEVER, Breach, Key, Trial, probe
+from sequencer.trials.vary import Changer
 
-ROUND = 24
+GROUPS = 6
+LEAST, MOST, SHARED_MS = 12, 48, 5_000
+"""A round: so many plans, each with at least and at most so many variants, one for each so much of its pad time."""
+IDLE = 50
+"""Rounds without a single trial after which there is nothing left to try."""
 LONGEST_MS = 20 * 60_000
 BLIND = (
     "what no trial came upon: a campaign tries many orders, moments and faults, not all of them, and only what the file "
     "describes; `prove` looks at every order of the model"
 )
+
+
+Way = tuple[str, tuple[str, ...], bool]
+"""A rule, the faults by which it broke, and whether the box had no power then."""
 
 
 @dataclass(frozen=True)
@@ -96,28 +107,109 @@ class Bench:
 
 @dataclass
 class _Corpus:
-    """Plans that visited something new. Those seldom chosen and those with much new come first."""
+    """Plans that visited something new. Those seldom chosen, with much new, with ways not gone yet and without faults
+    come first: a rule has to withstand few."""
 
-    parents: list[Parent]
-    gains: list[int]
-    picked: list[int]
-    known: set[Key]
+    frontier: Frontier
+    parents: list[Parent] = field(default_factory=list)
+    gains: list[int] = field(default_factory=list)
+    picked: list[int] = field(default_factory=list)
+    known: set[Key] = field(default_factory=set)
 
-    def take(self, trial: Trial) -> int:
-        """Keep the trial's plan if it visited something new; returns how much."""
-        new = len(trial.keys - self.known)
-        if new:
-            self.known |= trial.keys
-            self.parents.append(Parent(trial.plan, trial.moves, trial.ended_ms))
-            self.gains.append(new)
+    def take(self, trial: Trial, keep: bool = False) -> int:
+        """Keep the trial's plan if it visited something new, or is to be kept; returns how much was new."""
+        fresh = trial.keys - self.known
+        if fresh or keep:
+            self.known |= fresh
+            self.frontier.learn(fresh)
+            self.parents.append(Parent(trial.plan, trial.moves, trial.ended_ms, trial.wrong))
+            self.gains.append(20 if keep else min(len(fresh), 20))
             self.picked.append(0)
-        return new
+        return len(fresh)
 
-    def pick(self, rng: random.Random) -> Parent:
-        weights = [min(gain, 20) / (1 + picked) for gain, picked in zip(self.gains, self.picked, strict=True)]
+    def pick(self, rng: random.Random, most: int) -> Parent:
+        """One of the plans in which at most so much went wrong."""
+        ways = {name: min(len(self.frontier.open_rows(name)), 5) for name in self.frontier.names}
+        weights = []
+        for parent, gain, picked in zip(self.parents, self.gains, self.picked, strict=True):
+            way = sum(ways[state] for state in {state for _, state in parent.moves})
+            fits = 1.0 if parent.wrong <= most else 0.0
+            weights.append(fits * (gain + way) / ((1 + picked) * (1 + 3 * parent.wrong) * (1 + parent.ended_ms / 600_000)))
         chosen = rng.choices(range(len(weights)), weights)[0]
         self.picked[chosen] += 1
         return self.parents[chosen]
+
+
+class _Work:
+    """One campaign under way."""
+
+    def __init__(self, bench: Bench, faults: int) -> None:
+        self.bench = bench
+        self.frontier = Frontier(bench.table, bench.menu.faults)
+        self.corpus = _Corpus(self.frontier)
+        self.changer = Changer(bench.pad, bench.table, bench.menu, self.frontier)
+        self.faults, self.within = faults, min(faults, sum(bench.menu.most))
+        self.runs, self.simulated = 0, 0.0
+        self.broken: dict[Way, tuple[Trial, Breach]] = {}
+        self.count: Counter[Way] = Counter()
+        self.failed: frozenset[str] = frozenset()
+
+    def enough(self, breach: Breach) -> bool:
+        """A failure ends a trial; once its rule is known to fail, trials go on beyond it."""
+        return breach.asked and breach.rule not in self.failed
+
+    def take(self, trial: Trial, keep: bool = False) -> int:
+        """Note what became of a trial; returns how much was new."""
+        self.runs, self.simulated = self.runs + 1, self.simulated + trial.ended_ms / 1000
+        for breach in trial.breaches:
+            key = (breach.rule, tuple(sorted(set(breach.faults))), breach.unpowered)
+            self.count[key] += 1
+            if key not in self.broken or _size(trial) < _size(self.broken[key][0]):
+                self.broken[key] = (trial, breach)
+        return self.corpus.take(trial, keep)
+
+    def begin(self) -> None:
+        """The days that a campaign starts from."""
+        for plan in seeds_of(self.bench.pad):
+            trial = self.bench.try_(plan, enough=lambda breach: False)
+            self.take(trial, keep=True)
+            if plan.events:
+                self.take(self.bench.try_(in_states(plan, trial.moves), enough=lambda breach: False), keep=True)
+
+    def drawn(self, seed: int, number: int, most: int) -> list[tuple[Group, list[str]]]:
+        """The groups of one round, with the changes' names."""
+        made: list[tuple[Group, list[str]]] = []
+        for index in range(GROUPS):
+            rng = random.Random(f"{seed}/{number}/{index}")
+            limit = self.within if index % 3 else self.faults  # two of three within what some rule is to withstand
+            parent = self.corpus.pick(rng, limit)
+            left = most - sum(len(names) for _, names in made)
+            size = min(left, max(LEAST, min(MOST, parent.ended_ms // SHARED_MS)))
+            if size <= 0:
+                break
+            whole = rng.random() < 0.12
+            if whole:
+                parent = replace(parent, plan=self.changer.reseeded(rng, parent.plan))
+            variants, names = [], []
+            for _ in range(size - whole):
+                plan, patience, name = self.changer.changed(rng, parent, rng.choice(self.corpus.parents).plan, limit)
+                variants.append((plan, patience))
+                names.append(name)
+            made.append((Group(parent.plan, tuple(variants), whole), [*names, *(["make"] * whole)]))
+        return made
+
+    def round(self, seed: int, number: int, most: int, processes: int) -> None:
+        """One round: drawn, played, taken in."""
+        drawn = self.drawn(seed, number, most)
+        known, bench, enough = self.corpus.known, self.bench, self.enough
+        told = answers(lambda group: grow(bench, group, known, enough), [group for group, _ in drawn], processes)
+        for (_, names), trials in zip(drawn, told, strict=True):
+            for name, trial in zip(names, trials, strict=True):
+                if trial is not None:
+                    self.changer.told(name, self.take(trial))
+                else:
+                    self.changer.told(name, 0)
+        self.failed = frozenset(rule for (rule, *_), (_, breach) in self.broken.items() if breach.asked)
 
 
 def shake(
@@ -130,41 +222,18 @@ def shake(
     jobs: processes (default: the processors there are). The result does not depend on `jobs`.
     """
     budget, bench = budget or Budget(), Bench(pad)
-    faults = most_faults if most_faults is not None else max(1, sum(bench.menu.most) + 1)
-    changer = Changer(pad, bench.menu, faults)
-    begun, runs, simulated = time.monotonic(), 0, 0.0
-    corpus = _Corpus([], [], [], set())
-    broken: dict[tuple[str, tuple[str, ...]], tuple[Trial, Breach]] = {}
-    count: Counter[tuple[str, tuple[str, ...]]] = Counter()
-
-    def take(trial: Trial) -> Parent:
-        nonlocal runs, simulated
-        runs, simulated = runs + 1, simulated + trial.ended_ms / 1000
-        corpus.take(trial)
-        for breach in trial.breaches:
-            key = (breach.rule, tuple(sorted(set(breach.faults))))
-            count[key] += 1
-            if key not in broken or _size(trial) < _size(broken[key][0]):
-                broken[key] = (trial, breach)
-        return Parent(trial.plan, trial.moves, trial.ended_ms)
-
-    seeds_of(pad, lambda plan: take(bench.try_(plan)))
-    number, processes = 0, jobs_here(jobs)
-    while not budget.over(runs, begun):
-        size = ROUND if budget.runs is None else min(ROUND, budget.runs - runs)
-        plans = []
-        for index in range(size):
-            rng = random.Random(f"{seed}/{number}/{index}")
-            parent = corpus.pick(rng)
-            plans.append(changer.changed(rng, parent, rng.choice(corpus.parents).plan))
-        for trial in answers(bench.try_, plans, processes):
-            take(trial)
-        number += 1
-        told(runs, len({rule for rule, _ in broken}), len(corpus.known))
+    work = _Work(bench, most_faults if most_faults is not None else max(1, sum(bench.menu.most) + 1))
+    begun, number, idle, processes = time.monotonic(), 0, 0, jobs_here(jobs)
+    work.begin()
+    while not budget.over(work.runs, begun) and idle < IDLE:
+        before = work.runs
+        work.round(seed, number, NEVER if budget.runs is None else budget.runs - work.runs, processes)
+        number, idle = number + 1, idle + 1 if work.runs == before else 0
+        told(work.runs, len({rule for rule, *_ in work.broken}), len(work.corpus.known))
     spent = time.monotonic() - begun
-    failures, beyond = _made_small(bench, broken, count)
+    failures, beyond = _made_small(bench, work.broken, work.count)
     return Campaign(
-        pad.title, pad.file, seed, runs, spent, simulated, failures, beyond, shares(bench, corpus.known),
+        pad.title, pad.file, seed, work.runs, spent, work.simulated, failures, beyond, shares(bench, work.corpus.known),
         tuple(n for n, r in pad.interlocks.items() if not hasattr(r, "always_possible") and r.waive is None),
         tuple(n for n, r in pad.interlocks.items() if hasattr(r, "always_possible") or r.waive is not None), bench.menu.left_out,
     )  # fmt: skip
@@ -176,21 +245,23 @@ def _size(trial: Trial) -> tuple[int, ...]:
 
 
 def _made_small(
-    bench: Bench, broken: dict[tuple[str, tuple[str, ...]], tuple[Trial, Breach]], count: Counter[tuple[str, tuple[str, ...]]]
+    bench: Bench, broken: dict[Way, tuple[Trial, Breach]], count: Counter[Way]
 ) -> tuple[tuple[Found, ...], tuple[Found, ...]]:
     """One small story for each rule and each smallest set of faults that broke it; (failures, beyond what is asked)."""
     from sequencer.trials.shrink import shrink
 
     found: list[Found] = []
-    for (rule, faults), (trial, breach) in sorted(broken.items(), key=lambda item: (not item[1][1].asked, len(item[0][1]), item[0])):
-        if any(one.rule == rule and set(one.faults) <= set(faults) for one in found):
+    for (rule, faults, off), (trial, breach) in sorted(broken.items(), key=lambda item: (not item[1][1].asked, len(item[0][1]), item[0])):
+        if any(one.rule == rule and one.breach.unpowered == off and set(one.faults) <= set(faults) for one in found):
             continue
         small, last = shrink(bench, trial.plan, breach)
         names = tuple(sorted(set(last.faults)))
-        found = [one for one in found if not (one.rule == rule and set(names) <= set(one.faults))]
+        found = [one for one in found if not (one.rule == rule and one.breach.unpowered == last.unpowered and set(names) <= set(one.faults))]
         found.append(Found(rule, last.says, names, last.asked, 0, small, last))
     counted = [
-        replace(one, seen=sum(n for (rule, faults), n in count.items() if rule == one.rule and set(one.faults) <= set(faults)))
+        replace(one, seen=sum(
+            n for (rule, faults, off), n in count.items() if (rule, off) == (one.rule, one.breach.unpowered) and set(one.faults) <= set(faults)
+        ))
         for one in found
     ]  # fmt: skip
     return tuple(f for f in counted if f.asked), tuple(f for f in counted if not f.asked)
@@ -200,8 +271,8 @@ def shares(bench: Bench, known: set[Key]) -> dict[str, Share]:
     """What share of states, rows, timeouts, faults and pairs of them the keys hold."""
     table, menu_ = bench.table, bench.menu
     rows = {k[0] for k in known if k[1] == "row"}
-    states = {k[0] for k in known if k[1] != "row" and k[0] != -1}
-    pairs = {(k[0], k[2]) for k in known if k[1] != "row" and k[2] and k[0] != -1}
+    states = {k[0] for k in known if isinstance(k[1], tuple) and k[0] != -1}
+    pairs = {(k[0], k[2]) for k in known if isinstance(k[1], tuple) and k[2] and k[0] != -1}
     struck = {fault for _, fault in pairs}
     timeouts = [i for i, row in enumerate(table.rows) if row.care == 0 and row.least > 0]
 

@@ -1,8 +1,6 @@
 """One trial: a plan played on the pad, every interlock watched, and what it visited.
 
-A hand does only what it can reach, and an act against the procedure is counted as the slip it is: walking in while
-the lamps or a dial say no, shutting the gate on someone (whoever does it). What cannot be done is left out of the plan
-that comes back.
+What cannot be done is left out of the plan that comes back (see hands.py).
 """
 
 from __future__ import annotations
@@ -12,38 +10,29 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from sequencer.description import terms as t
-from sequencer.description.box import ContactInput, LampOutput
-from sequencer.description.crew import Step
-from sequencer.description.grounds import DialPart, LinePart, PadPart, PinPart
 from sequencer.description.pad import Pad
-from sequencer.simulation.events import (
-    Action,
-    At,
-    Event,
-    HandValve,
-    Hold,
-    Latch,
-    Pin,
-    Press,
-    Strike,
-    Switch,
-    Walk,
-)
-from sequencer.simulation.session import Session
-from sequencer.simulation.steps import held_on_pad, slipped
+from sequencer.description.sequence import Interlock, Start
+from sequencer.simulation.events import Action, At, Event, InState, Moment
+from sequencer.simulation.monitors import Watch
 from sequencer.table import Table
+from sequencer.trials.hands import Hands
 from sequencer.trials.menu import Menu
 from sequencer.trials.plan import SETTLE_MS, Plan, with_values
 
 LOOK = 10  # periods between two looks at what is visited and broken
 QUIET_MS = 65_000  # with `settle_ms`: so long without a word from anyone or anything ends a trial
+NEVER = 1 << 62
 Key = tuple[object, ...]
+"""(state, bands of the pressures, what had gone wrong or ''), (row, 'row', what had gone wrong or ''), or, with nothing
+wrong, (state, 'level', (contact, its raw level))."""
+SOUND = ("",)
 
 
 @dataclass(frozen=True)
 class Breach:
     """One interlock broken in one trial. equipment, slips: what had gone wrong until then, by name.
-    asked: the rule is asked to withstand that much, and nobody waived it."""
+    unpowered: the rule looks at the box, and the box had no power or was starting: every output stands at rest then, whatever
+    a rule says, and the proof does not judge it. asked: else, and the rule is asked to withstand that much."""
 
     rule: str
     ms: int
@@ -51,6 +40,7 @@ class Breach:
     equipment: tuple[str, ...]
     slips: tuple[str, ...]
     asked: bool
+    unpowered: bool = False
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -59,171 +49,174 @@ class Breach:
 
 @dataclass(frozen=True)
 class Trial:
-    """plan: as it was really done. breaches: earliest first. keys: what was visited. moves: (ms, state entered)."""
+    """plan: as it was really done. breaches: earliest first. keys: what was visited. moves: (ms, state entered).
+    wrong: faults and slips in it, acts against the procedure too."""
 
     plan: Plan
     breaches: tuple[Breach, ...]
     keys: frozenset[Key]
     moves: tuple[tuple[int, str], ...]
     ended_ms: int
+    wrong: int = 0
 
 
-class _Site(Session):
-    """A session in which plan events pass the procedure first. Their `who` is '#' and their number."""
+@dataclass(frozen=True)
+class Patience:
+    """How long a branch is followed: until `ms` have passed since its last own event and since it last came upon a
+    situation not in `known`. The one who plays a plan to its end has none."""
 
-    def __init__(self, pad: Pad, plan: Plan, table: Table, steps: Sequence[Step] | None) -> None:
-        events = [replace(e, who=f"#{i}") for i, e in enumerate(plan.ordered)]
-        super().__init__(pad, events, seed=plan.seed, steps=steps, table=table, record=False)
-        self.left_out: set[int] = set()
-        self.lapses: list[tuple[int, str]] = []
-        self.struck_at: list[tuple[int, str]] = []
-        self.ground = next(iter(pad.parts(PadPart).items()), None)
-        self._lamps = [i for i, output in enumerate(pad.outputs.values()) if isinstance(output, LampOutput)]
-        self._kind = [name for name, output in pad.outputs.items() if isinstance(output, LampOutput)]
-        self._welcome = {
-            tuple(pad.output_positions[lamp].index(pad.commanded(name, lamp)) for lamp in self._kind)
-            for name, state in pad.states.items() if state.people == "allowed"
-        }  # fmt: skip
-        self._dials = _dials(pad)
+    ms: int
+    known: frozenset[Key] | set[Key]
 
-    def act(self, who: str, action: Action) -> None:
-        planned = who.startswith("#")
-        if planned and not self._possible(action):
-            self.left_out.add(int(who[1:]))
-            return
-        if planned or not isinstance(action, Walk):  # the crew's own way in is a step of the day
-            self._note(self._lapse(action))
-        super().act("someone" if planned else who, action)
 
-    def _note(self, slip: str) -> None:
-        if slip and self.ground is not None:
-            self.struck[1] += 1
-            self.lapses.append((self.ms, f"{self.ground[0]}: {slip}"))
+def asked(breach: Breach) -> bool:
+    """Whether the rule had to withstand it."""
+    return breach.asked
 
-    def _strike(self, action: Strike) -> None:
-        super()._strike(action)
-        self.struck_at.append((self.ms, self.faults[-1]))
 
-    def _possible(self, action: Action) -> bool:
-        """Whether someone can reach it now, with what they carry."""
-        if self.ground is None:
-            return True
-        near = any(self.world.place(role) == "pad" for role in self.pad.crew.roles)
-        if isinstance(action, Latch):
-            return near
-        if isinstance(action, Pin):
-            part = self.pad.site[action.name]
-            return near or (not action.inside and isinstance(part, PinPart) and "lanyard" in part.pulled)
-        if isinstance(action, HandValve):
-            part = self.pad.site[action.name]
-            return near or not (isinstance(part, LinePart) and part.from_place == "pad")
-        if isinstance(action, Walk):
-            gate = self.ground[1].gate
-            return action.direction == "out" or gate is None or not self.world.wiring.contacts[gate].stands
-        if isinstance(action, Switch | Press | Hold):
-            return not held_on_pad(self.pad, self.place, action.input, _word(self.pad, action))
+class Playing:
+    """A trial under way. It may be paused before any period, and go on by another plan that is the same until then."""
+
+    def __init__(self, pad: Pad, table: Table, menu: Menu, plan: Plan, enough: Callable[[Breach], bool] = asked) -> None:
+        self.site = site = Hands(with_values(pad, plan.values), plan, table)
+        site.struck[1] += len(plan.slips)
+        self.first_state, self.enough = pad.first_state, enough
+        self.watched = [watch for watch in site.watches if watch.rule.waive is None]
+        self.keys: set[Key] = set()
+        self.breaches: dict[str, Breach] = {}
+        self.pressures = [(name, edges) for name, edges in menu.edges.items() if edges]
+        self.patience: Patience | None = None
+        self.own: set[tuple[Moment, Action]] = set()
+        self.pause_ms = self.pause_step = NEVER
+        self.pause_since = -1  # a state entered at another time pauses as well
+        self._waiting, self._waits = -1, list[Event]()
+        self._stood: tuple[int, tuple[int, ...]] = (-1, ())
+        self._turn = self._log = self._told = self._stirred_ms = self._fresh_ms = 0
+
+    def branch(self, plan: Plan, own: Sequence[Event], patience: Patience | None) -> None:
+        """Go on by `plan`; `own`: its events that were not in the plan until now."""
+        self.site.replan(plan)
+        self.patience, self.own = patience, {(e.moment, e.action) for e in own}
+        self._waiting, self._waits = -1, []
+        self._fresh_ms = self.site.ms
+        self.pause_ms = self.pause_step = NEVER
+        self.pause_since = -1
+
+    def go(self, longest_ms: int) -> bool:
+        """Play until all is settled, `longest_ms` are over, or a breach is `enough`: True. False at a pause."""
+        site, box, driver, steps = self.site, self.site.box, self.site.driver, self.site.steps
+        plan, tick, turn = site.plan, site.tick, self._turn
+        latest = max((e.moment.ms for e in plan.events if isinstance(e.moment, At)), default=0)
+        settle, quiet = plan.settle_ms, plan.settle_ms + QUIET_MS
+        brief = settle < SETTLE_MS
+        pausing, log = self.pause_since >= 0, self._log
+        while site.ms < longest_ms:
+            if pausing and (site.ms >= self.pause_ms or box.since_ms != self.pause_since or steps.come_to >= self.pause_step):
+                self._turn, self._log = turn, log
+                return False
+            tick()
+            turn += 1
+            if turn % LOOK and len(box.log) == log:
+                continue
+            if len(site.lines) != self._told:
+                self._told, self._stirred_ms = len(site.lines), site.ms
+            bands = self._look(log)
+            log = len(box.log)
+            if any(map(self.enough, self.breaches.values())) or (driver.idle and site.ms >= max(latest, site.last_act_ms) + settle):
+                break
+            if site.ms >= max(latest, self._stirred_ms) + quiet:  # the crew waits for what does not come
+                break
+            if brief and site.ms > latest and site.ms >= box.since_ms + settle and _over(site, bands):
+                break
+            if self.patience is not None and self._spent(self.patience):
+                break
+        self._turn, self._log = turn, log
         return True
 
-    def _lapse(self, action: Action) -> str:
-        """The slip that this act is, '' for none."""
-        assert self.ground is not None or not isinstance(action, Walk)
-        if isinstance(action, Walk) and action.direction == "in" and self.world.place(action.role) == "line":
-            return "" if self._invited() else "walks in"
-        if isinstance(action, Switch | Press | Hold) and self.ground is not None and action.input == self.ground[1].gate:
-            gate = self.pad.inputs[action.input]
-            if self.world.someone_on_pad and isinstance(gate, ContactInput) and _word(self.pad, action) == gate.contact.word:
-                return "miscounts"
-        return ""
+    def _look(self, log: int) -> tuple[int, ...]:
+        """Note what is visited and broken now; the bands of the pressures."""
+        site, box = self.site, self.site.box
+        bands = tuple([bisect_right(edges, site.world.pressure(name)) for name, edges in self.pressures])
+        wrong: tuple[str, ...] = (*site.faults, *(slip for _, slip in site.lapses), *site.plan.slips) or SOUND
+        for one in wrong:
+            self._visit((box.state, bands, one))
+        if wrong is SOUND and (box.state, levels := site.world.wiring.levels) != self._stood:
+            self._stood = (box.state, levels)
+            for contact, level in enumerate(levels):
+                self._visit((box.state, "level", (contact, level)))
+        for entry in box.log[log:]:
+            if entry.kind == "move":
+                for one in wrong:
+                    self._visit((entry.row, "row", one))
+        for watch in self.watched:
+            if watch.broken_ms is not None and watch.name not in self.breaches:
+                self.breaches[watch.name] = _breach(site, watch, watch.broken_ms)
+        return bands
 
-    def _invited(self) -> bool:
-        """Whether lamps and dials let a person walk in, as the file's states and steps tell it."""
-        if self._lamps:
-            codes = self.codes
-            shown = tuple(0 if f"{n}: dead" in self.faults else codes[i] for i, n in zip(self._lamps, self._kind, strict=True))
-            if shown not in self._welcome:
-                return False
-        elif not self.state_name or self.pad.states[self.state_name].people != "allowed":
-            return False
-        return all(self.world.read_dial(dial) < limit for dial, limit in self._dials)
+    def _visit(self, key: Key) -> None:
+        if key not in self.keys:
+            self.keys.add(key)
+            if self.patience is not None and key not in self.patience.known:
+                self._fresh_ms = self.site.ms
 
+    def _spent(self, patience: Patience) -> bool:
+        """Whether nothing new came for long enough."""
+        ms, waiting = self.site.ms, self.site.schedule.waiting
+        if len(waiting) != self._waiting:
+            self._waiting = len(waiting)
+            waits = [e for e in waiting if (e.moment, e.action) in self.own]
+            if len(waits) != len(self._waits):
+                self._fresh_ms, self._waits = ms, waits
+        state = self.site.state_name
+        if any(isinstance(e.moment, At) or (isinstance(e.moment, InState) and e.moment.state == state) for e in self._waits):
+            return False  # it will come, and soon
+        return ms >= self._fresh_ms + patience.ms
 
-def _word(pad: Pad, action: Switch | Press | Hold) -> str:
-    return action.word if isinstance(action, Switch) else "" if isinstance(action, Hold) and action.let_go else pad.inputs[action.input].contact.word  # type: ignore[union-attr]  # what is pressed or held is a contact
-
-
-def _dials(pad: Pad) -> list[tuple[str, float]]:
-    """(dial, gauge pascal it must show less than) from the crew's steps."""
-    found = []
-    for step in pad.crew.steps:
-        dial = pad.site.get(step.read or "")
-        if isinstance(dial, DialPart) and step.shows is not None and step.read:
-            found += [
-                (step.read, leaf.limit.si) for leaf in t.leaves(step.shows.expression)
-                if isinstance(leaf, t.PressureIs) and not leaf.at_least and leaf.volume == dial.dial
-            ]  # fmt: skip
-    return found
-
-
-def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enough: Callable[[Breach], bool] = lambda b: b.asked) -> Trial:
-    """Play a plan until all is settled, `longest_ms` are over, or a breach is `enough`."""
-    steps = list(pad.crew.steps) if plan.steps else []
-    for slip in plan.slips:
-        steps = slipped(steps, slip)
-    site = _Site(with_values(pad, plan.values), plan, table, steps or None)
-    site.struck[1] += len(plan.slips)
-    watched = [watch for watch in site.watches if watch.rule.waive is None]
-    keys: set[Key] = set()
-    breaches: dict[str, Breach] = {}
-    pressures = [(name, edges) for name, edges in menu.edges.items() if edges]
-    latest = max((e.moment.ms for e in plan.events if isinstance(e.moment, At)), default=0)
-    tick, box, driver, turn, log = site.tick, site.box, site.driver, 0, 0
-    told, stirred_ms, patience, brief = 0, 0, plan.settle_ms + QUIET_MS, plan.settle_ms < SETTLE_MS
-    while site.ms < longest_ms:
-        tick()
-        turn += 1
-        if turn % LOOK and len(box.log) == log:
-            continue
-        log = len(box.log)
-        if len(site.lines) != told:
-            told, stirred_ms = len(site.lines), site.ms
-        bands = tuple(bisect_right(edges, site.world.pressure(name)) for name, edges in pressures)
-        keys.add((box.state, bands, ""))
-        for fault in site.faults:
-            keys.add((box.state, bands, fault))
-        for watch in watched:
-            if watch.broken_ms is not None and watch.name not in breaches:
-                breaches[watch.name] = _breach(site, plan, watch.name, watch.broken_ms)
-        if any(map(enough, breaches.values())) or (driver.idle and site.ms >= max(latest, site.last_act_ms) + plan.settle_ms):
-            break
-        if site.ms >= max(latest, stirred_ms) + patience:  # the crew waits for what does not come
-            break
-        if brief and site.ms > latest and site.ms >= box.since_ms + plan.settle_ms and _over(site, bands):
-            break
-    for watch in watched:
-        watch.finish(site.ms)
-        if watch.broken_ms is not None and watch.name not in breaches:
-            breaches[watch.name] = _breach(site, plan, watch.name, watch.broken_ms)
-    for entry in box.log:
-        if entry.kind == "move":
-            keys.update((entry.row, "row", fault) for fault in ("", *site.faults))
-    done = tuple(e for i, e in enumerate(plan.ordered) if i not in site.left_out)
-    moves = tuple((ms, entry.to or pad.first_state) for ms, entry in zip(box.log_ms, box.log, strict=True))
-    return Trial(replace(plan, events=done), tuple(sorted(breaches.values(), key=lambda b: b.ms)), frozenset(keys), moves, site.ms)
+    def trial(self) -> Trial:
+        """What became of it, once it is over."""
+        site = self.site
+        for watch in self.watched:
+            watch.finish(site.ms)
+            if watch.broken_ms is not None and watch.name not in self.breaches:
+                self.breaches[watch.name] = _breach(site, watch, watch.broken_ms)
+        self._look(self._log)
+        done = tuple(e for i, e in enumerate(site.plan.ordered) if i not in site.left_out)
+        moves = tuple((ms, entry.to or self.first_state) for ms, entry in zip(site.box.log_ms, site.box.log, strict=True))
+        breaches = tuple(sorted(self.breaches.values(), key=lambda b: b.ms))
+        return Trial(replace(site.plan, events=done), breaches, frozenset(self.keys), moves, site.ms, sum(site.struck))
 
 
-def _over(site: _Site, bands: tuple[int, ...]) -> bool:
+def _over(site: Hands, bands: tuple[int, ...]) -> bool:
     """The day is as good as over: the box has come back to its first state, no gas, nobody near."""
     return site.box.state == 0 and len(site.box.log) > 2 and not any(bands) and not site.world.someone_on_pad
 
 
-def _breach(site: _Site, plan: Plan, name: str, ms: int) -> Breach:
-    watch = next(w for w in site.watches if w.name == name)
+def _breach(site: Hands, watch: Watch, ms: int) -> Breach:
     until = [fault for at, fault in site.struck_at if at <= ms]
     equipment = tuple(f for f in until if site.kinds[f].kind == "equipment")
-    slips = (*plan.slips, *(f for f in until if site.kinds[f].kind == "slip"), *(f for at, f in site.lapses if at <= ms))
-    allowed = watch.rule.withstand
-    asked = len(equipment) <= allowed.equipment and len(slips) <= allowed.slips
-    return Breach(name, ms, watch.says, equipment, slips, asked)
+    slips = (*site.plan.slips, *(f for f in until if site.kinds[f].kind == "slip"), *(f for at, f in site.lapses if at <= ms))
+    allowed, unpowered = watch.rule.withstand, _looks_at_the_box(watch.rule) and not _ran(site, ms)
+    within = len(equipment) <= allowed.equipment and len(slips) <= allowed.slips
+    return Breach(watch.name, ms, watch.says, equipment, slips, within and not unpowered, unpowered)
+
+
+def _ran(site: Hands, ms: int) -> bool:
+    """Whether the box ran at a time."""
+    told = [line.what for line in site.lines if line.kind == "power" and line.ms <= ms and line.what]
+    return bool(told) and told[-1].startswith("the box runs")
+
+
+def _looks_at_the_box(rule: Interlock) -> bool:
+    written = (value.expression for value in vars(rule).values() if isinstance(value, t.Written))
+    kinds = t.CommandedTo | t.StateIs | t.PeopleAllowed | t.BoxSays
+    return isinstance(rule, Start) or any(isinstance(leaf, kinds) for one in written for leaf in t.leaves(one))
+
+
+def probe(pad: Pad, table: Table, menu: Menu, plan: Plan, longest_ms: int, enough: Callable[[Breach], bool] = asked) -> Trial:
+    """Play a plan until all is settled, `longest_ms` are over, or a breach is `enough`."""
+    playing = Playing(pad, table, menu, plan, enough)
+    playing.go(longest_ms)
+    return playing.trial()
 
 
 def happened(trial: Trial, events: Sequence[Event]) -> list[Event]:

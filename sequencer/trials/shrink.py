@@ -39,7 +39,7 @@ class _Shrinker:
         breach = next((b for b in trial.breaches if b.rule == self.rule), None)
         if breach is None or not (len(breach.faults) < len(self.faults) or frozenset(breach.faults) <= self.faults):
             return False
-        if self.breach.asked and not breach.asked:
+        if (self.breach.asked and not breach.asked) or breach.unpowered != self.breach.unpowered:
             return False
         self._take(trial, breach)
         return True
@@ -72,8 +72,9 @@ class _Shrinker:
         if self.plan.steps:
             self.works(replace(self.plan, steps=False, slips=()))
         elif len(self.plan.acts) > 2 and self.bench.pad.crew.steps:
-            tried = ((), *((act,) for act in self.plan.acts[::-1]))
-            any(self.works(replace(self.plan, steps=True, events=(*self.plan.strikes, *acts))) for acts in tried)
+            acts = self.plan.acts
+            tried = ((), *((act,) for act in acts[::-1]), *(acts[-n:] for n in range(2, len(acts) + 1)))
+            any(self.works(replace(self.plan, steps=True, events=(*self.plan.strikes, *some))) for some in tried)
         self.works(replace(self.plan, settle_ms=SETTLE_MS))
 
     def _fewer(self) -> None:

@@ -69,11 +69,22 @@ def takes(found: Found) -> str:
 
 
 def _beyond(campaign: Campaign) -> Iterator[str]:
-    if not campaign.beyond:
-        return
-    yield from wrap("Broken too, but by more faults or slips than the rule is asked to withstand (no failure):")
-    for one in campaign.beyond:
-        yield from wrap(f"  {one.rule}: {' + '.join(one.faults) or 'nothing'} ({one.seen} trials)", "    ")
+    more = [one for one in campaign.beyond if not one.breach.unpowered]
+    dark = [one for one in campaign.beyond if one.breach.unpowered]
+    if more:
+        yield from wrap("Broken too, but by more faults or slips than the rule is asked to withstand (no failure):")
+        yield from _short(more)
+    if dark:
+        yield from wrap(
+            "Broken while the box has no power or starts, every output at rest (no failure; a rule about the box is judged while "
+            "it runs, in the proof too; look whether the pad may stand so):"
+        )
+        yield from _short(dark)
+
+
+def _short(found: list[Found]) -> Iterator[str]:
+    for one in found:
+        yield from wrap(f"  {one.rule}: {' + '.join(one.faults) or takes(one)} ({one.seen} trials)", "    ")
     yield ""
 
 

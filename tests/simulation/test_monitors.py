@@ -7,7 +7,7 @@ from typing import Any
 
 from sequencer.description import loads
 from sequencer.simulation.facts import Facts
-from sequencer.simulation.monitors import Watch, watches
+from sequencer.simulation.monitors import ReactionWatch, Watch, watches
 from sequencer.simulation.reaction import allowance_ms
 from sequencer.table import compile_table
 
@@ -164,7 +164,12 @@ def test_a_cause_that_ends_before_the_effect_is_due_is_not_judged() -> None:
     assert w.broken_ms is None
 
 
-def test_a_must_counts_from_the_command_also_when_that_is_withdrawn() -> None:
+def test_a_must_counts_on_when_a_fault_may_have_taken_the_command_back_and_ends_when_none_did() -> None:
+    w, _ = watch("cause: fill open", "must: tank at least 0.3 bar", "within: 50 ms")
+    assert isinstance(w, ReactionWatch)
+    w.by_fault = lambda: False
+    feed(w, (10, SHUT, 0), (20, OPEN, 0), (30, SHUT, 0), (200, SHUT, 0))
+    assert w.broken_ms is None
     w, _ = watch("cause: fill open", "must: tank at least 0.3 bar", "within: 50 ms")
     feed(w, (10, SHUT, 0), (20, OPEN, 0), (30, SHUT, 0), (70, SHUT, 0))
     assert w.broken_ms is None

@@ -23,6 +23,7 @@ from sequencer.simulation.events import (
     Switch,
     Walk,
 )
+from sequencer.simulation.reasons import behind
 from sequencer.table import boxlog, compile_table
 
 
@@ -166,3 +167,31 @@ def test_a_replay_in_order_waits_for_each_event_and_reports_what_never_came() ->
     run = simulate(club(), events, until_ms=70_000, trace=False)
     assert run.waiting == ("press stop once something is true",)
     assert run.verdict == "fail"
+
+
+@pytest.mark.parametrize(
+    ("what", "outcome"),
+    [
+        ((Event(InState("releasing"), Switch("stop", "pressed"), "director"),), "held"),
+        ((Event(InState("releasing"), Strike("beacon", "dead")), Event(InState("releasing"), Switch("stop", "pressed"), "director")), "held"),
+        ((Event(InState("releasing"), Blink()),), "held"),
+        ((Event(InState("releasing"), Strike("stop", "wire cut")),), "broken"),
+        ((Event(InState("releasing"), Strike("battery", "fails")),), "broken"),
+    ],
+)  # fmt: skip
+def test_a_release_taken_back_by_a_stop_owes_nothing_but_taken_back_by_a_fault_it_is_still_owed(what: tuple[Event, ...], outcome: str) -> None:
+    run = simulate(club(), what, crew=True)
+    assert "releasing" in moves(run)
+    assert next(j for j in run.judged if j.name == "lets_go").outcome == outcome
+    assert not any(line.what.startswith("lets go") for line in run.lines)
+
+
+def test_the_readings_behind_a_condition_are_all_that_it_is_made_from() -> None:
+    table = compile_table(club())
+
+    def of(name: str) -> frozenset[str]:
+        return behind(table, 1 << table.bit_index(name))
+
+    assert of("pressed") == {"button"} and of("at_pressure") == {"bottle_sensor"} and of("radio_ok") == {"radio"}
+    assert of("no_rise") == {"bottle_sensor"}
+    assert behind(table, 1 << table.bit_index("key_in") | 1 << table.bit_index("latched")) == {"key", "head"} and behind(table, 0) == set()

@@ -1,0 +1,171 @@
+"""What guides a campaign: acts that make a row of the table fire, and what lies open beside the paths gone so far."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from functools import cache
+
+from sequencer.description import Pad, load
+from sequencer.simulation.events import At, InState, Latch, Pin, PowerOff, Press, Strike, Switch, Walk
+from sequencer.trials.aims import Aims
+from sequencer.trials.campaign import Bench
+from sequencer.trials.frontier import Frontier, Parent
+from sequencer.trials.nominal import recorded, seeds_of
+from sequencer.trials.plan import Plan, event
+from sequencer.trials.probe import Breach, Trial
+from sequencer.trials.vary import MOST_ACTS, Changer
+
+
+@cache
+def club() -> Pad:
+    return load("configs/club.yaml")
+
+
+@cache
+def bench() -> Bench:
+    return Bench(club())
+
+
+@cache
+def day() -> Trial:
+    plan = recorded(club())
+    assert plan is not None
+    return bench().try_(plan, enough=_never)
+
+
+def _never(_: Breach) -> bool:
+    return False
+
+
+def rows_of(state: str, origin: str) -> list[int]:
+    table = bench().table
+    return [i for i, row in enumerate(table.rows) if table.states[row.state].name == state and row.origin == origin]
+
+
+def test_the_acts_aimed_at_a_row_make_it_fire() -> None:
+    """Each trip of the club while it holds, aimed at from the day's acts: the row itself fires in its state."""
+    aims = Aims(club(), bench().table, bench().menu)
+    fired = Counter[str]()
+    for origin in ("trip stop", "trip gate"):
+        for row in rows_of("holding", origin):
+            for number in range(4):
+                events, soonest = aims.row(random.Random(number), row, 1_000)
+                kept = tuple(e for e in day().plan.events)
+                trial = bench().try_(Plan((*kept, *events), settle_ms=2_000), enough=_never)
+                fired[origin] += (row, "row", "") in trial.keys
+                assert soonest > 1_000
+    assert fired["trip stop"] >= 6 and fired["trip gate"] >= 2
+
+
+def test_a_press_is_aimed_at_with_its_button_and_a_head_with_a_hand_that_latches_it() -> None:
+    aims, table = Aims(club(), bench().table, bench().menu), bench().table
+    made = aims.bit(random.Random(0), table.bit_index("pressed"), True)
+    assert [type(m.action) for m in made] == [Press] and made[0].fleeting
+    latched = aims.bit(random.Random(0), table.bit_index("latched"), True)
+    assert [m.action for m in latched] == [Latch("hold_down")]
+    assert aims.bit(random.Random(0), table.bit_index("latched"), False) == []  # no hand lets it go
+    shut = aims.bit(random.Random(3), table.bit_index("pad_shut"), True)
+    assert any(m.action == Switch("gate", "shut") for m in shut) and max(m.after_ms for m in shut) >= 1_100  # filter and delay
+    lost = aims.bit(random.Random(0), table.bit_index("radio_ok"), False)
+    assert [m.action for m in lost] == [Strike("radio", "lost")]
+
+
+def test_a_pin_is_drawn_where_a_row_asks_for_it() -> None:
+    pad = load("configs/curlew.yaml")
+    curlew = Bench(pad)
+    aims = Aims(pad, curlew.table, curlew.menu)
+    for inside in (True, False):
+        made = aims.bit(random.Random(0), curlew.table.bit_index("pin_in"), inside)
+        assert [type(m.action) for m in made] == [Pin] and isinstance(made[0].action, Pin) and made[0].action.inside == inside
+
+
+def test_the_frontier_knows_what_has_not_been_visited() -> None:
+    frontier = Frontier(bench().table, bench().menu.faults)
+    spec = bench().table.states[frontier.index["holding"]]
+    assert frontier.open_rows("holding") == list(range(spec.first_row, spec.end_row))
+    frontier.learn(day().keys)
+    fired = {k[0] for k in day().keys if k[1] == "row"}
+    assert fired and not fired & set(frontier.open_rows("holding"))
+    assert len(frontier.open_faults("holding")) == len(bench().menu.faults)
+    struck = Plan((event(InState("holding", 0), Strike("radio", "lost")),), steps=True, settle_ms=2_000)
+    frontier.learn(bench().try_(struck, enough=_never).keys)
+    assert "radio: lost" not in {f.name for f in frontier.open_faults("holding")}
+    stop = next(i for i, c in enumerate(bench().table.contacts) if c.name == "stop")
+    assert {(i, level) for i, level in frontier.open_levels("holding") if i == stop} == {(stop, 0)}  # never pressed there
+
+
+def test_a_row_that_only_fired_with_a_fault_is_still_open() -> None:
+    struck = Plan((event(InState("holding", 0), Strike("radio", "lost")),), steps=True, settle_ms=2_000)
+    keys = bench().try_(struck, enough=_never).keys
+    frontier = Frontier(bench().table, bench().menu.faults)
+    frontier.learn(keys)
+    link = rows_of("holding", "trip link")[0]
+    assert (link, "row", "radio: lost") in keys and link in frontier.open_rows("holding")
+
+
+def test_stays_follow_the_moves() -> None:
+    parent = Parent(Plan(), ((0, "dumping"), (60_000, "rest"), (70_000, "dumping")), 100_000)
+    assert parent.stays == [(0, "dumping", 60_000, True), (60_000, "rest", 10_000, True), (70_000, "dumping", 30_000, False)]
+    assert Parent(Plan()).stays == []
+
+
+def test_a_changed_plan_keeps_within_its_faults_and_its_room() -> None:
+    changer = Changer(club(), bench().table, bench().menu, Frontier(bench().table, bench().menu.faults))
+    parent = Parent(day().plan, day().moves, day().ended_ms)
+    names = Counter[str]()
+    for most in (0, 1, 2):
+        for number in range(150):
+            rng = random.Random(f"{most}/{number}")
+            plan, patience, name = changer.changed(rng, parent, Plan(steps=True), most)
+            parts = [e.action.part for e in plan.strikes if isinstance(e.action, Strike)]
+            aimed = [p for p in parts if p == "radio"] if most == 0 else []
+            assert len(parts) - len(aimed) <= most and len(parts) == len(set(parts))
+            assert len(plan.acts) <= max(MOST_ACTS, len(parent.plan.acts)) and patience > 0
+            assert (plan.steps, plan.seed, plan.values) == (parent.plan.steps, parent.plan.seed, parent.plan.values)
+            assert all(e.moment.after_ms < plan.settle_ms for e in plan.events if isinstance(e.moment, InState))
+            names[name] += 1
+    assert set(names) == set(changer.changes)
+    again = changer.changed(random.Random("1/7"), parent, Plan(steps=True), 1)
+    assert again == changer.changed(random.Random("1/7"), parent, Plan(steps=True), 1)
+
+
+def test_a_change_that_pays_is_drawn_more() -> None:
+    changer = Changer(club(), bench().table, bench().menu, Frontier(bench().table, bench().menu.faults))
+    parent = Parent(day().plan, day().moves, day().ended_ms)
+
+    def share(name: str) -> int:
+        return sum(changer.changed(random.Random(number), parent, Plan(), 1)[2] == name for number in range(300))
+
+    before = share("drop")
+    for _ in range(200):
+        for name in changer.changes:
+            changer.told(name, 3 if name == "drop" else 0)
+    assert share("drop") > 2 * before
+
+
+def test_a_campaign_begins_with_the_plain_day_and_with_nobody_there() -> None:
+    plans = seeds_of(club())
+    assert plans[0] == Plan() and plans[1] == Plan(steps=True) and len(plans[2].acts) > 8
+    assert all(isinstance(e.moment, At) for e in plans[2].events)
+    assert seeds_of(club().model_copy(update={"crew": club().crew.model_copy(update={"steps": []})})) == [Plan()]
+
+
+def test_walks_come_with_the_gate() -> None:
+    changer = Changer(club(), bench().table, bench().menu, Frontier(bench().table, bench().menu.faults))
+    parent = Parent(day().plan, day().moves, day().ended_ms)
+    walks = 0
+    for number in range(400):
+        plan = changer._act(random.Random(number), parent)
+        fresh = plan.events[len(parent.plan.events) :]
+        if any(isinstance(e.action, Walk) and e.action.direction == "in" for e in fresh):
+            walks += any(e.action == Switch("gate", "not shut") for e in fresh)
+    assert walks >= 5
+
+
+def test_without_power_a_rule_about_the_box_is_told_and_is_no_failure() -> None:
+    trial = bench().try_(Plan((event(InState("holding", 2_000), PowerOff()),), steps=True), enough=_never)
+    dark = next(b for b in trial.breaches if b.rule == "beacon_means_gas")
+    assert dark.unpowered and not dark.asked and dark.faults == ()
+    lamp = Plan((event(InState("holding", 2_000), Strike("beacon", "dead")),), steps=True)
+    assert not any(b.unpowered for b in bench().try_(lamp, enough=_never).breaches)
