@@ -10,6 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from sequencer.description.faults import Fault
 from sequencer.proof.draft import Draft
@@ -63,6 +64,7 @@ class Campaign:
     """Rows that faults add; their numbers follow those of the system."""
     situations: int = 0
     sets: int = 0
+    _depths: npt.NDArray[np.int32] | None = None
 
     def __post_init__(self) -> None:
         found: dict[Edit, list[Fault]] = {}
@@ -184,6 +186,18 @@ class Campaign:
         edit = next(k.edit for k in self.kinds if fault in k.faults)
         return {n for n, _ in self.numbered(changed(self.draft, self.system, edit))}
 
+    def _sooner(self, words: Words, depth: int) -> npt.NDArray[np.bool_]:
+        """Which words the sound system does not reach within this depth: not at all, or only by a longer way."""
+        whole = self.explored.all
+        if self._depths is None:
+            self._depths = np.empty(len(whole), np.int32)
+            for number, layer in enumerate(self.explored.layers):
+                self._depths[np.searchsorted(whole, layer)] = number
+        at = np.searchsorted(whole, words)
+        at[at == len(whole)] = 0
+        sooner: npt.NDArray[np.bool_] = (whole[at] != words) | (self._depths[at] > depth)
+        return sooner
+
     def shortest(self, faults: tuple[Fault, ...], rule: int) -> tuple[list[Words], Breach, Engine] | None:
         """Layers in true depth order of the faulted system, and the first breach of the rule, stopping there."""
         edit = Edit()
@@ -193,7 +207,6 @@ class Campaign:
         engine = Engine(self.system, rows)
         whole_engine = Engine(self.system, [*[(i, r) for i, r in enumerate(self.system.rows) if r.forward], *rows])
         court = self._court(rows, edit, {rule})
-        whole = self.explored.all
         layers, new = [self.explored.layers[0]], np.empty(0, np.uint64)
         frontier = np.empty(0, np.uint64)
         depth = 0
@@ -205,11 +218,12 @@ class Campaign:
                 self.base.images(sound, court.images)
             for one in (self.base, engine):
                 pieces += one.images(frontier, court.images)
-            fresh = missing(missing(unique(pieces), whole), new)
+            fresh = missing(unique(pieces), new)
+            depth += 1
+            fresh = fresh[self._sooner(fresh, depth)]
             court.words(fresh)
             new = merged(new, fresh)
             frontier = fresh
-            depth += 1
             following = self.explored.layers[depth] if depth < len(self.explored.layers) else np.empty(0, np.uint64)
             layers.append(merged(following, fresh))
             if court.found:

@@ -67,7 +67,7 @@ def _corridor(exact: Slice, view: Slice, ways: Words) -> Callable[[Words], Flags
 
 
 def _everything(own: Everything) -> int:
-    return (1 << own.system.layout.shift) - 1 & ~own.system.free & ~own.system.spent
+    return (1 << len(own.system.layout.index)) - 1 & ~own.system.free & ~own.system.spent
 
 
 def unique_of(pieces: list[Words]) -> Words:

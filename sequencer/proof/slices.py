@@ -17,6 +17,7 @@ import numpy.typing as npt
 from sequencer.proof.brought import Brought, Set, blind, race
 from sequencer.proof.engine import Words
 from sequencer.proof.system import Bad, Row, RuleCheck, System
+from sequencer.proof.words import WORD, TooLarge
 
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
@@ -162,7 +163,9 @@ class Slice:
         self.kept = [b for b in range(whole.system.layout.shift) if mask >> b & 1]
         self.width = len(self.kept)
         self.tag = np.uint64(self.width)
-        self.shift = np.uint64(self.width + max(1, (sets - 1).bit_length()))
+        self.shift = np.uint64(self.width + (sets - 1).bit_length())
+        if int(self.shift) + whole.system.layout.place_bits > WORD:
+            raise TooLarge(f"a slice of {self.width} bits with {sets} sets of faults does not fit {WORD} bits")
         self.low = (1 << int(self.shift)) - 1
         self.bits = (1 << self.width) - 1
         self._project()
