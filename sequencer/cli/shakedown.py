@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -28,6 +29,8 @@ if TYPE_CHECKING:
     from sequencer.trials.campaign import Budget
 
 RUNS = 2000
+EVERY_S = 10.0
+"""Where standard error is no terminal, a line of progress each so often."""
 
 
 def command(
@@ -79,15 +82,15 @@ def command(
 
 def _progress(budget: Budget) -> Callable[[int, int, int], None]:
     """The line of progress on a terminal, and now and then a line elsewhere."""
-    rounds = 0
+    last = time.monotonic()
 
     def told(runs: int, broken: int, visited: int) -> None:
-        nonlocal rounds
-        rounds += 1
+        nonlocal last
         of = f" of {budget.runs:,}" if budget.runs else ""
         text = f"{runs:,}{of} trials, {visited:,} situations, {broken} rules broken"
         progress(text)
-        if rounds % 20 == 0 and not sys.stderr.isatty():
+        if time.monotonic() - last >= EVERY_S and not sys.stderr.isatty():
+            last = time.monotonic()
             print(text, file=sys.stderr, flush=True)
 
     return told

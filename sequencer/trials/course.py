@@ -22,7 +22,7 @@ from sequencer.trials.draw import Draw
 SETTLE_MS = 2_000
 LONGEST_MS = 90 * 60_000
 EMPTY = 20_000.0
-"""A leg begins only where every volume stands below this, gauge Pa."""
+"""A leg begins only where every volume stands below this, gauge Pa, and every jack is let down."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,8 @@ class Course:
     """What became of one run. Pressures gauge Pa, in order of the file's volumes.
 
     asked_ms: when each servo was first commanded away from where it idles; freed_ms: when a head first let go (end of
-    that scan); at_asked: pressures when the first servo was asked; stopped: why the crew did not go on.
+    that scan); at_asked, loads: pressures, and loads on the heads in N, when the first servo was asked; stopped: why the
+    crew did not go on.
     """
 
     passed: list[Passed] = field(default_factory=list)
@@ -47,6 +48,7 @@ class Course:
     freed_ms: int | None = None
     peaks: tuple[float, ...] = ()
     at_asked: tuple[float, ...] = ()
+    loads: tuple[float, ...] = ()
     state: int = -1
     ended_ms: int = 0
     stopped: str = ""
@@ -100,15 +102,17 @@ def at_phase(pad: Pad, table: Table, phase: str) -> Begin:
     if phase not in known:
         raise SequencerError(f"{pad.file}: the crew has no phase '{phase}'; it has {', '.join(known) or 'none'}")
     step = known[phase]
+    if not step:
+        return POWER_ON
     session = Session(pad, seed=0, steps=list(pad.crew.steps)[:step], table=table, record=False)
     while not session.driver.idle and session.ms < LONGEST_MS:
         session.tick()
     world: Any = session.world
     if not session.driver.finished or session.box.phase != "running":
         raise SequencerError(f"{pad.file}: the nominal day does not come to phase '{phase}': {session.driver.stopped or 'the box is off'}")
-    full = [name for name in pad.parts(VolumePart) if world.pressure(name) > EMPTY]
-    if full or world._flown or any(head.freed for head in world.heads.values()):
-        what = f"there is gas in {', '.join(full)}" if full else "the vehicle has flown"
+    loaded = _loaded(pad, world)
+    if loaded or world._flown or any(head.freed for head in world.heads.values()):
+        what = loaded or "the vehicle has flown"
         raise SequencerError(f"{pad.file}: a leg cannot begin at phase '{phase}': {what} by then")
     contacts = {n: c for n, c in world.wiring.contacts.items() if c.moved_by is None}
     return Begin(
@@ -123,22 +127,30 @@ def at_phase(pad: Pad, table: Table, phase: str) -> Begin:
     )  # fmt: skip
 
 
+def _loaded(pad: Pad, world: Any) -> str:
+    """What holds energy: gas in volumes, a pumped jack; '' for nothing."""
+    full = [name for name in pad.parts(VolumePart) if world.pressure(name) > EMPTY]
+    pumped = [name for name, jack in world.jacks.items() if jack.load > 0.0]
+    return f"there is gas in {', '.join(full)}" if full else f"{', '.join(pumped)} is pumped up" if pumped else ""
+
+
 def launch_phase(pad: Pad, table: Table) -> str:
     """The last phase at which a launch leg can begin: of those before the head is first let go, the one in which the box
-    last leaves its state without gas. '' when there is none (then the whole day is run)."""
+    last leaves its state without gas, jacks let down. '' when there is none (then the whole day is run)."""
     session = Session(pad, seed=0, steps=list(pad.crew.steps), table=table, record=False)
     empty_until = -1
     world: Any = session.world
+    every = pad.scan_ms if world.jacks else 500  # a jack is pumped in one act, gas comes slowly
     while not session.driver.idle and session.ms < LONGEST_MS:
         session.tick()
         if session.released:
             break
-        if session.ms % 500 < pad.scan_ms and all(world.pressure(name) <= EMPTY for name in pad.parts(VolumePart)):
+        if session.ms % every < pad.scan_ms and not _loaded(pad, world):
             empty_until = session.ms
     if not session.released:
         return ""
     told = [(line.ms, line.why[0].removeprefix("phase ")) for line in session.lines if line.kind == "crew" and line.why]
-    fitting = [phase for ms, phase in told if ms < empty_until and phase in phase_steps(pad)]
+    fitting = [phase for ms, phase in told if ms <= empty_until and phase in phase_steps(pad)]
     return fitting[-1] if fitting else ""
 
 
@@ -149,13 +161,14 @@ class Eye:
         self.servos = [(name, table.output_index(name)) for name, part in pad.outputs.items() if isinstance(part, ServoOutput)]
         self.volumes = list(pad.parts(VolumePart))
 
-    def asked(self, course: Course, ms: int, codes: Any, pressures: Any) -> None:
+    def asked(self, course: Course, ms: int, codes: Any, pressures: Any, loads: Any) -> None:
         """New commands were written at `ms`."""
         for name, index in self.servos:
             if codes[index] != 0 and name not in course.asked_ms:
                 course.asked_ms[name] = ms
                 if not course.at_asked:
                     course.at_asked = tuple(float(p) for p in pressures())
+                    course.loads = tuple(float(n) for n in loads())
 
 
 def session_from(one: Draw, begin: Begin, table: Table, *, record: bool = False) -> Session:
@@ -188,7 +201,7 @@ def alone(one: Draw, begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -
                 course.passed.append(Passed(session.box.log_ms[seen], entry.row, table.state_index(entry.to)))
             seen += 1
         if session.box.commands is not None:
-            eye.asked(course, session.ms, session.box.commands, lambda now=pressures: now)
+            eye.asked(course, session.ms, session.box.commands, lambda now=pressures: now, lambda: [head.load for head in world.heads.values()])
         if course.freed_ms is None and any(head.freed for head in world.heads.values()):
             course.freed_ms = session.ms
         if session.driver.idle and session.ms >= session.last_act_ms + SETTLE_MS:

@@ -176,7 +176,7 @@ class Together:
             worlds.command(commanded, codes)
             for k in np.flatnonzero((codes[self._servos] != 0).any(axis=0)):
                 lane = int(commanded[k])
-                self.eye.asked(stages[lane].course, done + int(self.clock[lane]), codes[:, k], lambda lane=lane: self._pressures(lane))
+                self.eye.asked(stages[lane].course, done + int(self.clock[lane]), codes[:, k], partial(self._pressures, lane), partial(self._loads, lane))
         first = worlds._done == 0
         for lane, stage in enumerate(stages) if first else ():
             if stage.state < 0:
@@ -223,6 +223,9 @@ class Together:
 
     def _pressures(self, lane: int) -> list[float]:
         return [float(p) - 101_325.0 for p in self.worlds.gas.p[self.volumes, lane]]
+
+    def _loads(self, lane: int) -> list[float]:
+        return [float(n) for n in self.worlds.hold.load[:, lane]]
 
 
 def together(draws: Sequence[Draw], begin: Begin, table: Table, longest_ms: int = LONGEST_MS) -> list[Course]:

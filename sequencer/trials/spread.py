@@ -15,11 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sequencer.description.box import AnalogInput
-from sequencer.description.grounds import VolumePart
+from sequencer.description.grounds import HeadPart, SupplyPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Must
 from sequencer.description.terms import CommandedTo, leaves
 from sequencer.quantities import to_gauge
+from sequencer.site.head import KGF
 from sequencer.table import Table, compile_table
 from sequencer.trials.chances import Chance, Percentile, chance, percentile, rank_correlation
 from sequencer.trials.course import POWER_ON, Begin, Course, at_phase, launch_phase
@@ -167,7 +168,9 @@ def _columns(pad: Pad, table: Table, courses: Sequence[Course]) -> dict[str, tup
             (c.freed_ms - c.asked_ms[servo]) / 1000 if c.freed_ms is not None and servo in c.asked_ms else nan for c in courses
         ]
         put(f"release delay after {servo}", "s", row)
-    for i, name in enumerate(pad.parts(VolumePart)):
+    for i, name in enumerate(pad.parts(HeadPart)):
+        put(f"load on {name} at release", "kgf", [c.loads[i] / KGF if c.loads else nan for c in courses])
+    for i, name in enumerate(pad.parts(VolumePart) if pad.parts(SupplyPart) else ()):  # without a supply there is no gas
         put(f"{name} at release", "bar", [c.at_asked[i] / 1e5 if c.at_asked else nan for c in courses])
         put(f"{name} highest", "bar", [c.peaks[i] / 1e5 if c.peaks else nan for c in courses])
         aim = _highest_target(pad, name)

@@ -13,10 +13,14 @@ import pytest
 
 from sequencer.cli.main import main
 from sequencer.description import Pad, load, loads
+from sequencer.errors import SequencerError
 from sequencer.quantities import Span
+from sequencer.table import compile_table
+from sequencer.trials.course import POWER_ON, alone, at_phase, phase_steps
 from sequencer.trials.draw import Parameter, draw, parameters
+from sequencer.trials.lanes import together
 from sequencer.trials.show import show, table_of
-from sequencer.trials.spread import Spread, fly, spread
+from sequencer.trials.spread import Spread, begins, fly, spread
 
 RUNS = 60
 
@@ -66,9 +70,6 @@ def test_a_drawn_pad_has_the_drawn_values_and_the_defaults_only_in_its_own_world
 
 def test_run_number_i_is_the_same_whatever_the_number_of_runs_and_cores() -> None:
     pad = _pad("club")
-    from sequencer.table import compile_table
-    from sequencer.trials.spread import begins
-
     begin, _ = begins(pad, compile_table(pad), False, None)
     of = parameters(pad)
     many = fly(pad, begin, of, 4, range(12))
@@ -150,3 +151,34 @@ def test_one_run_of_a_trial_can_be_told_by_itself(capsys: pytest.CaptureFixture[
 def test_a_leg_and_a_whole_day_cannot_both_be_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["spread", "configs/club.yaml", "--whole-day", "--from", "Fill"]) == 2
     assert "not both" in capsys.readouterr().err
+
+
+def test_a_leg_of_a_rig_without_gas_begins_before_its_jack_is_pumped_and_every_run_pulls() -> None:
+    pad = _pad("bench")
+    table = compile_table(pad)
+    begin, says = begins(pad, table, False, None)
+    assert "'Load'" in says
+    with pytest.raises(SequencerError, match="jack is pumped up"):
+        at_phase(pad, table, "Pull")
+    trial = spread(pad, 40, seed=2)
+    happened = {event.name: event.chance.count for event in trial.events}
+    assert happened["never asked to let go"] == 0 and happened["the crew stopped"] == 0
+    measures = {m.name: m for m in trial.measures}
+    load = measures["load on hold_down at release"]
+    assert load.unit == "kgf" and 340.0 < load.least < load.most <= 400.0  # pumped to 400, the rig settles by up to 10 %
+    assert load.drivers[0][0] == "jack.settles" and load.drivers[0][1] < -0.9
+    assert not any(m.unit == "bar" for m in trial.measures)  # there is no gas on it
+
+
+def test_lanes_of_a_rig_without_gas_equal_its_single_runs() -> None:
+    pad = _pad("bench")
+    table = compile_table(pad)
+    begin, _ = begins(pad, table, False, None)
+    draws = [draw(pad, parameters(pad), 3, number) for number in range(4)]
+    assert together(draws, begin, table) == [alone(one, begin, table) for one in draws]
+
+
+def test_the_first_phase_begins_at_power_on() -> None:
+    pad = _pad("club")
+    first = next(phase for phase, step in phase_steps(pad).items() if step == 0)
+    assert at_phase(pad, compile_table(pad), first) == POWER_ON
