@@ -10,7 +10,8 @@ from sequencer.description.box import AnalogInput, ContactInput, HeartbeatInput,
 from sequencer.firmware.avr import FLAGS as AVR_FLAGS
 from sequencer.firmware.c_table import CAUTION
 from sequencer.table import Table
-from sequencer.table.image import CHECKSUM_NAME, LIMITS, MOST_LEAST, checksum
+from sequencer.table.image import CHECKSUM_NAME, checksum
+from sequencer.table.records import LIMITS, MOST_LEAST
 
 PULL = "4.7 kOhm"
 PULL_WHY = (
@@ -127,8 +128,9 @@ def readme(pad: Pad, table: Table) -> str:
         "7. Hazardous supplies on last, by the key, when the box shows its first state.", "",
         "After a watchdog or brown-out reset the box begins again in its first state; it never resumes.", "",
         "## Limits", "",
-        f"{limits}; least time in a state up to {MOST_LEAST} scans; delays up to 65534 scans. What does not fit is refused when",
-        "exporting; nothing is truncated. The scan number in the log wraps after 4294967296 scans; no timer depends on it.", "",
+        f"{limits}; outputs, three times readings and links, and twice the contacts together up to 254; a contact's",
+        f"steady time up to 255 scans, delays up to 65534, least time in a state up to {MOST_LEAST}. What does not fit is",
+        "refused when exporting; nothing is truncated. The scan number in the log wraps after 4294967296 scans; no timer depends on it.", "",
         "The AVR figures that `export --verify` prints are those of `avr-gcc` with these flags; others give other figures:", "",
         *(f"    {line}" for line in textwrap.wrap(" ".join(AVR_FLAGS), 110, break_on_hyphens=False)), "",
         "## Codes", "",

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from sequencer.firmware.names import comment, constants, string
-from sequencer.firmware.words import bit_words, list_words, row_words
+from sequencer.firmware.words import bit_words, group_words
 from sequencer.table import Table
 from sequencer.table.decode import Reader
-from sequencer.table.image import CHECKSUM_NAME, HEADER, VERSION, Sections, layout, row_keys, shared_lengths
+from sequencer.table.image import CHECKSUM_NAME, HEADER, VERSION, Op, Sections, layout
+from sequencer.table.records import EXTRA, TRIP, pack_codes, row_groups, shared_lengths
 
 CAUTION = (
     "It follows a model of the pad, not the hardware; it certifies nothing. Stored gas can kill: people stay away",
@@ -34,17 +35,15 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
     held = [True] * len(table.outputs) if hazardous is None else hazardous
     image, where = layout(table)
     checksum = int.from_bytes(image[-4:], "little")
-    kinds = 0
-    for op in _operations(image, table):
-        kinds |= 1 << op
     rest = [o.idle if o.rest is None else o.rest for o in table.outputs]
+    packed = pack_codes(rest)
     sizes = {
         "SIZE": where.size, "SCAN_MS": table.scan_ms, "CONTACTS": len(table.contacts), "ANALOGS": len(table.analogs),
         "HEARTBEATS": len(table.heartbeats), "OUTPUTS": len(table.outputs), "BITS": len(table.bits),
-        "STATES": len(table.states), "INHIBITS": len(table.inhibits), "COLUMNS": len(where.columns),
+        "STATES": len(table.states), "INHIBITS": where.records,
         "COUNTERS": where.counters, "BITS_AT": where.bits, "INHIBITS_AT": where.inhibits, "ROWS_AT": where.rows,
         "CONTACTS_AT": where.contacts, "ANALOGS_AT": where.analogs, "STATES_AT": where.states,
-        "STRIDE": where.stride,
+        "STRIDE": where.stride, "LONG": int(where.long),
     }  # fmt: skip
     lines = [
         *banner(table, checksum), "#ifndef FOLLOW_TABLE_H", "#define FOLLOW_TABLE_H", "",
@@ -52,10 +51,10 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
         f"#define FOLLOW_REVISION {table.revision}ul",
         f"#define FOLLOW_CHECKSUM 0x{checksum:08X}ul",
         *(f"#define FOLLOW_{name} {value}u" for name, value in sizes.items()),
-        f"#define FOLLOW_SCALED {int(_scaled(image, table))} /* 1: some difference is between readings of unlike scale */",
-        f"#define FOLLOW_KINDS 0x{kinds:04X}u /* bit k: operation k occurs */",
+        f"#define FOLLOW_USES {_uses(table, image)}u /* 1 drop-outs, 2 targets, 4 two readings, 8 changes, 16 unlike scales */",
         f"#define FOLLOW_HAZARDOUS {', '.join(f'{int(h)}u' for h in held) or '0u'} /* per output: bench mode holds it at rest */",
         f"#define FOLLOW_REST {', '.join(f'{code}u' for code in rest) or '0u'} /* per output: position at rest */",
+        f"#define FOLLOW_RESTS {', '.join(f'0x{byte:02X}u' for byte in packed) or '0u'} /* the same, two bits each */",
     ]  # fmt: skip
     for group, names in constants(table).items():
         if names:
@@ -63,19 +62,19 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
     return "\n".join([*lines, "", "#endif", ""])
 
 
-def _operations(image: bytes, table: Table) -> list[int]:
-    reader, columns, found = Reader(image), dict[int, int](), []
+def _uses(table: Table, image: bytes) -> int:
+    """What of the runtime the table needs."""
+    reader, uses = Reader(image), 0
     for i in range(len(table.bits)):
-        found.append(image[reader.at] & 0x1F)
-        reader.bit(i, columns)
-    return found
-
-
-def _scaled(image: bytes, table: Table) -> bool:
-    reader, columns = Reader(image), dict[int, int]()
-    for i in range(len(table.bits)):
-        reader.bit(i, columns)
-    return any(rule is not None for rule in reader.pairs.values())
+        head = image[reader.at]
+        reader.bit(i)
+        if head & (Op.ALL | Op.MATCH):
+            continue
+        if head & Op.DIFFERS:
+            uses |= 4 | (8 if head & Op.TARGET else 16 if head & EXTRA else 0)
+        else:
+            uses |= (2 if head & Op.TARGET else 0) | (1 if head & EXTRA else 0)
+    return uses
 
 
 def source_text(table: Table) -> str:
@@ -95,21 +94,23 @@ def _records(table: Table, image: bytes, where: Sections) -> Iterator[tuple[int,
     """(end of a record, what it says), from front to back without a gap."""
     reader = Reader(image)
     yield HEADER.size, f"header: format {VERSION}, {where.size} bytes, scan {table.scan_ms} ms"
-    columns: dict[int, int] = {}
     for i, bit in enumerate(table.bits):
-        reader.bit(i, columns)
+        reader.bit(i)
         yield reader.at, f"bit {i} {bit.name}: {bit_words(table, bit)}"
-    for i, item in enumerate(table.inhibits):
-        reader.inhibit(i)
-        yield reader.at, f"{item.name}: {list_words(table, item.care, item.want)}"
+    done = 0
+    for _ in range(where.records):
+        group = reader.group()
+        yield reader.at, f"{table.inhibits[done].name}: {group_words(table, group)}"
+        done += group.rows
     users = _users(table, image, where)
     while reader.at < where.contacts:
         start = reader.at - where.rows
-        row = reader.row(0)
-        yield reader.at, f"{row_words(table, row)} [{users.get(start, 'more of the above')}]"
+        group = reader.group()
+        to = table.states[group.what & ~TRIP].name
+        yield reader.at, f"{group_words(table, group)} -> {to} [{users.get(start, 'more of the above')}]"
     at = where.contacts
     for contact in table.contacts:
-        at += 2
+        at += 1
         yield at, f"contact {contact.name}: steady {contact.steady} scans"
     for analog in table.analogs:
         at += 4
@@ -129,7 +130,7 @@ def _records(table: Table, image: bytes, where: Sections) -> Iterator[tuple[int,
 def _users(table: Table, image: bytes, where: Sections) -> dict[int, str]:
     """{offset in the row stream: the states whose rows begin there}."""
     users: dict[int, list[str]] = {}
-    common = shared_lengths(row_keys(table))
+    common = shared_lengths(row_groups(table))
     for i, state in enumerate(table.states):
         at = where.states + i * where.stride
         if common[i]:

@@ -10,7 +10,8 @@ from typing import Any
 from sequencer.description import Pad
 from sequencer.firmware.words import bit_words, list_words, time_words
 from sequencer.table import Table
-from sequencer.table.image import CHECKSUM_NAME, encode, is_trip
+from sequencer.table.image import CHECKSUM_NAME, encode
+from sequencer.table.records import is_trip
 from sequencer.table.table import NO_TARGET, StateSpec
 
 

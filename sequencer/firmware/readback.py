@@ -15,7 +15,8 @@ from sequencer.firmware.stimulus import Stimulus
 from sequencer.firmware.words import bit_words, list_words, row_words
 from sequencer.table import Table
 from sequencer.table.decode import ImageError, decode
-from sequencer.table.image import MAGIC, encode, is_trip
+from sequencer.table.image import MAGIC, encode
+from sequencer.table.records import is_trip
 
 SCANS = 20_000  # tried when looking for a run that tells two tables apart
 

@@ -11,14 +11,14 @@ from dataclasses import dataclass, field
 
 from sequencer.table import Inputs, Memory, Move, Table, power_up, scan
 from sequencer.table.fast import Controller
-from sequencer.table.image import checksum, is_trip
+from sequencer.table.image import checksum
+from sequencer.table.records import is_trip
 from sequencer.table.table import Kind
 
 SCAN, PLACE, RESET = range(3)
 POWER_ON = 1
-NO_ROW = 0xFFFF
 U32 = 0xFFFF_FFFF
-_HEAD = struct.Struct("<BHcIBBHBB")
+_HEAD = struct.Struct("<HcIBBBBB")
 
 
 @dataclass(frozen=True)
@@ -33,8 +33,8 @@ class Sizes:
     @classmethod
     def of(cls, table: Table) -> Sizes:
         inputs = 2 * len(table.analogs) + len(table.contacts) + len(table.heartbeats)
-        record = 11 + (len(table.bits) + 7) // 8
-        return cls(inputs, 1 + max(inputs, 9), record, 3 + record + len(table.outputs))
+        record = 10 + (len(table.bits) + 7) // 8
+        return cls(inputs, 1 + max(inputs, 9), record, 2 + record + len(table.outputs))
 
 
 @dataclass(frozen=True)
@@ -97,7 +97,7 @@ class Reference:
         return self.controller.memory
 
     def _reset(self, cause: int) -> None:
-        self.cause, self.origin, self.row, self.first, self.count = cause, 0, NO_ROW, NO_ROW, 0
+        self.cause, self.origin, self.place, self.first, self.count = cause, 0, 0, 0, 0
         self.begun = False
         memory = power_up(self.table)
         self._start(memory)
@@ -109,7 +109,7 @@ class Reference:
         if operation.timer == 0 and memory.settled:  # as after a move
             memory = memory._replace(seen_away=0, before=memory.before & ~self.targets)
         self._start(memory)
-        self.state, self.count = operation.state, operation.scan
+        self.state, self.count = operation.state, operation.scan if self.begun else 0
 
     def pack(self, operation: Operation) -> bytes:
         """The bytes of one operation, without its repetition."""
@@ -149,18 +149,20 @@ class Reference:
             move = step(inputs)
             self.count += 1
             if move is not None:
-                self.origin, self.row, self.state = move.origin, move.row, move.to
+                self.origin, self.state = move.origin, move.to
+                self.place = move.row - self.table.states[move.origin].first_row + 1  # 0: no move yet
                 self.fired.add(move.row)
                 if not self.trips[move.row]:
-                    self.first = NO_ROW
-                elif self.first == NO_ROW:
-                    self.first = move.row
+                    self.first = 0
+                elif self.first == 0:
+                    self.first = move.origin << 8 | self.place
             traced.append(self._trace(move is not None))
         self.scans += operation.times
 
     def _trace(self, moved: bool) -> bytes:
         """What harness/drive.c writes after one operation."""
-        kind, number = (b"M", self.count - 1 & U32) if self.begun else (b"P", self.checksum)
+        kind = b"M" if moved else b"\0" if self.begun else b"P"
+        number = self.count - 1 & U32 if self.begun else self.checksum
         now = self.controller
-        head = _HEAD.pack(moved, self.first, kind, number, self.origin, now.state, self.row, 0, self.cause)
+        head = _HEAD.pack(self.first, kind, number, self.origin, now.state, self.place, 0, self.cause)
         return head + now.bits.to_bytes(self.bytes_of_bits, "little") + bytes(now.outputs)

@@ -52,12 +52,17 @@ class Wish:
         return counts, ends
 
 
-def wishes_for(table: Table, random: Random, index: int) -> list[Wish]:
-    """Wishes whose last one should make row `index` fire; those before it set the memories it needs."""
+def wishes_for(table: Table, random: Random, index: int, quiet: bool = False) -> list[Wish]:
+    """Wishes whose last one should make row `index` fire; those before it set the memories it needs.
+
+    quiet: the later rows of the state are broken too, so that none of them moves the box away meanwhile.
+    """
     row = table.rows[index]
     wanted = {i: bool(row.want >> i & 1) for i in range(len(table.bits)) if row.care >> i & 1}
     broken: dict[int, bool] = {}
-    for earlier in table.rows[table.states[row.state].first_row : index]:
+    state = table.states[row.state]
+    others = [n for n in range(state.first_row, state.end_row if quiet else index) if n != index]
+    for earlier in (table.rows[n] for n in others):
         literals = {i: bool(earlier.want >> i & 1) for i in range(len(table.bits)) if earlier.care >> i & 1}
         known = {**broken, **wanted}
         if any(known.get(i, value) != value for i, value in literals.items()):
@@ -117,9 +122,14 @@ class _Maker:
             wish.narrow(table, source, 0, 0xFFFF)
         elif kind == Kind.STATE and value == bit.wanted and wish.state is None:
             wish.state = source
-        elif kind == Kind.COMMAND and value == bit.wanted and wish.state is None:
+        elif kind == Kind.COMMAND and value == bit.wanted:
             there = [s for s, state in enumerate(table.states) if state.outputs[source] == bit.on]
-            wish.state = self.random.choice(there) if there else None
+            if wish.state is None and there:
+                wish.state = self.random.choice(there)
+            for item in table.inhibits:  # it is the position after the inhibits that counts
+                if item.output == source and item.position != bit.on and item.care:
+                    k = self.random.choice([k for k in range(len(table.bits)) if item.care >> k & 1])
+                    self.want(k, not item.want >> k & 1, wish, before, depth)
         elif kind == Kind.ALL:
             for k, wanted in self.literals(bit.set, value).items():
                 self.want(k, wanted, wish, before, depth)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from sequencer.table import Kind, Table
+from sequencer.table.records import Group
 from sequencer.table.table import Bit, Literals, Row
 
 
@@ -12,6 +13,13 @@ def list_words(table: Table, care: int, want: int) -> str:
         ("" if want >> i & 1 else "not ") + table.bits[i].name for i in range(len(table.bits)) if care >> i & 1
     ]
     return " and ".join(parts) or "always"
+
+
+def group_words(table: Table, group: Group) -> str:
+    """A record of the image: 'key_in and not stop_down', 'stop_down or not key_in', with its least time."""
+    parts = [("" if n >> 7 else "not ") + table.bits[n & 0x7F].name for n in group.literals]
+    words = (" or " if group.any else " and ").join(parts) or "always"
+    return words + (f" once {time_words(table, group.least)} have passed" if group.least else "")
 
 
 def literals_words(table: Table, literals: Literals) -> str:

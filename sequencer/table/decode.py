@@ -7,21 +7,8 @@ import zlib
 from dataclasses import replace
 
 from sequencer.errors import SequencerError
-from sequencer.table.image import (
-    DELAYS,
-    EXTRA,
-    HEADER,
-    INVERT,
-    LEAST,
-    LET_GO,
-    MAGIC,
-    OPPOSITE,
-    PRESSED,
-    STABLE,
-    TRIP,
-    VERSION,
-    Op,
-)
+from sequencer.table.image import HEADER, IS_ON, LET_GO, MAGIC, PRESSED, VERSION, Op
+from sequencer.table.records import ANY, DELAYS, EXTRA, LEAST, LONG, OPPOSITE, TRIP, Group
 from sequencer.table.table import (
     NO_TARGET,
     AnalogSpec,
@@ -74,9 +61,10 @@ class Reader:
         self.at = HEADER.size
         self.pairs: dict[tuple[int, int], tuple[int, int, int] | None] = {}
         self.alike: set[int] = set()  # bits that compare two readings on one scale
-        (_, _, _, self.size, self.revision, self.scan_ms, self.contacts, self.analogs, self.hearts, self.outputs,
-         self.bits, self.states, self.rows, self.inhibits, self.columns, _, _, self.inhibits_at, self.rows_at,
-         self.contacts_at) = HEADER.unpack_from(image)  # fmt: skip
+        self.targets: dict[int, dict[int, int]] = {}  # per reading: state -> counts
+        (_, _, flags, self.size, self.revision, self.scan_ms, self.contacts, self.analogs, self.hearts, self.outputs,
+         self.bits, self.states, self.inhibits, self.contacts_at) = HEADER.unpack_from(image)  # fmt: skip
+        self.width = 3 if flags & LONG else 2
 
     def number(self, width: int) -> int:
         if self.at + width > self.size - 4:
@@ -86,20 +74,18 @@ class Reader:
         return value
 
     def table(self) -> Table:
-        columns: dict[int, int] = {}
-        bits = tuple(self.bit(i, columns) for i in range(self.bits))
-        self.expect(self.inhibits_at, "the bits end")
-        inhibits = tuple(self.inhibit(i) for i in range(self.inhibits))
-        self.expect(self.rows_at, "the inhibits end")
+        bits = tuple(self.bit(i) for i in range(self.bits))
+        inhibits = tuple(item for _ in range(self.inhibits) for item in self.inhibit())
+        rows_at = self.at
+        if rows_at > self.contacts_at:
+            raise ValueError(f"the inhibits end at byte {rows_at}, behind the rows")
         self.at = self.contacts_at
-        contacts = tuple(ContactSpec(f"contact {i}", self.number(2)) for i in range(self.contacts))
-        bands = [(self.number(2), self.number(2)) for _ in range(self.analogs)]
+        contacts = tuple(ContactSpec(f"contact {i}", self.number(1)) for i in range(self.contacts))
+        bands = [(low := self.number(2), low + self.number(2)) for _ in range(self.analogs)]
         outputs = tuple(self.output(i) for i in range(self.outputs))
-        states_at, stride = self.at, 8 + (self.outputs + 3) // 4 + 2 * self.columns
+        states_at, stride = self.at, 6 + (self.outputs + 3) // 4
         rows: list[Row] = []
-        states = tuple(self.state(i, states_at + i * stride, columns, rows) for i in range(self.states))
-        if len(rows) != self.rows:
-            raise ValueError(f"the header says {self.rows} rows, the states have {len(rows)}")
+        states = tuple(self.state(i, states_at + i * stride, rows_at, rows) for i in range(self.states))
         scales = self.scales()
         analogs = tuple(
             AnalogSpec(f"analog {i}", 16, low, high, *scales.get(i, (0, 0))) for i, (low, high) in enumerate(bands)
@@ -108,35 +94,38 @@ class Reader:
         hearts = tuple(f"heartbeat {i}" for i in range(self.hearts))
         return Table("", self.revision, self.scan_ms, contacts, analogs, hearts, outputs, bits, states, tuple(rows), inhibits)
 
-    def expect(self, at: int, what: str) -> None:
-        if self.at != at:
-            raise ValueError(f"{what} at byte {self.at}, the header says {at}")
-
     def output(self, index: int) -> OutputSpec:
         byte = self.number(1)
         names = tuple(f"position {i}" for i in range(byte >> 3 & 7))
         rest = byte & 3
         return OutputSpec(f"output {index}", names, None if byte & 4 else rest, rest)
 
-    def literals(self, head: int | None = None) -> Literals:
-        head = self.number(1) if head is None else head
+    def literals(self) -> Literals:
+        head = self.number(1)
         care = want = 0
         for _ in range(head & 0x3F):
             literal = self.number(1)
             care |= 1 << (literal & 0x7F)
-            want |= (literal >> 7) << (literal & 0x7F)
-        return Literals(care, want, bool(head & INVERT))
+            want |= (literal >> 7 ^ head >> 7) << (literal & 0x7F)
+        return Literals(care, want, bool(head & ANY))
 
-    def bit(self, index: int, columns: dict[int, int]) -> Bit:
+    def group(self) -> Group:
+        """A record of rows or inhibits."""
+        what, head = self.number(1), self.number(1)
+        named = tuple(self.number(1) for _ in range(head & 0x3F))
+        return Group(what, named, bool(head & ANY), self.number(self.width) if head & LEAST else 0)
+
+    def bit(self, index: int) -> Bit:
         head = self.number(1)
-        op, name = Op(head & 0x1F), f"bit {index}"
+        name = f"bit {index}"
         extra, wanted = bool(head & EXTRA), not head & OPPOSITE
+        op = Op.ALL if head & Op.ALL else Op.MATCH if head & Op.MATCH else Op(head & 0x0C)
         if op == Op.ALL:
             bit = Bit(name, Kind.ALL, set=self.literals())
             if extra:
                 bit = replace(bit, kind=Kind.MEMORY, clear=self.literals())
         else:
-            bit = self.operation(op, index, extra, wanted, columns)
+            bit = self.operation(op, index, extra, wanted)
         if not head & DELAYS:
             return replace(bit, name=name)
         hold, drop = self.number(2), self.number(2)
@@ -146,22 +135,31 @@ class Reader:
             return replace(bit, name=name, on=drop + 1)
         return replace(bit, name=name, hold=hold, drop=drop)
 
-    def operation(self, op: Op, index: int, extra: bool, wanted: bool, columns: dict[int, int]) -> Bit:
-        source = self.number(1)
+    def operation(self, op: Op, index: int, extra: bool, wanted: bool) -> Bit:
+        cell = self.number(1)
         if op == Op.MATCH:
-            return self.match(index, source, wanted)
-        on = self.number(2)
+            return self.match(index, cell, extra, wanted)
+        source = self.word(cell)
         if op == Op.COMPARE:
+            on = self.number(2)
             if source >= self.analogs:
                 return Bit("", Kind.HEARD, source - self.analogs, on=on - 1)
             off = self.number(2) if extra else on
             return Bit("", Kind.AT_LEAST if wanted else Kind.BELOW, source, on=on, off=off)
         second = self.number(1)
         if op == Op.TARGET:
-            columns[second] = source
-            return Bit("", Kind.TARGET, source, off=on)
+            drops = {0}
+            for _ in range(second):
+                state, target = self.number(1), self.number(2)
+                low = self.number(2) if extra else target
+                drops.add(target - low)
+                if self.targets.setdefault(source, {}).setdefault(state, target) != target or state >= self.states:
+                    raise ValueError(f"bit {index} has a target of its own, or for a state that is not there")
+            return Bit("", Kind.TARGET, source, off=max(drops))
+        on = self.number(2)
         if op == Op.CHANGE:
             return Bit("", Kind.CHANGE, source, second, on, self.number(2), wanted, -1 if extra else 1)
+        second = self.word(second)
         if extra:
             *numbers, on = (self.number(4) for _ in range(4))
             gain, other, offset = (n - (1 << 32) if n >> 31 else n for n in numbers)
@@ -172,18 +170,28 @@ class Reader:
             self.alike.add(index)
         return Bit("", Kind.DIFFERS, source, second, on, wanted=wanted)
 
-    def match(self, index: int, source: int, wanted: bool) -> Bit:
-        test, contact = (self.number(1), self.number(1)), source - self.outputs - 1
-        if contact < 0:
-            if test[0] != 0xFF:
-                raise ValueError(f"bit {index} looks at a part of a position")
-            return Bit("", Kind.STATE, test[1], wanted=wanted) if contact == -1 else Bit("", Kind.COMMAND, source, on=test[1], wanted=wanted)
-        if test == (STABLE, STABLE):
-            reading = contact - self.contacts
-            return Bit("", Kind.CONTACT, contact, wanted=wanted) if reading < 0 else Bit("", Kind.VALID, reading, wanted=wanted)
-        if contact >= self.contacts or test not in (PRESSED, LET_GO) or not wanted:
+    def word(self, cell: int) -> int:
+        """Number of the reading or link whose counts stand in `cell`."""
+        number: int = (cell - self.outputs - 1) // 3
+        rest = (cell - self.outputs - 1) % 3
+        if rest or not 0 <= number < self.analogs + self.hearts:
+            raise ValueError(f"cell {cell} is no reading")
+        return number
+
+    def match(self, index: int, cell: int, exact: bool, wanted: bool) -> Bit:
+        test, words = self.number(1), self.outputs + 1
+        flags = words + 3 * (self.analogs + self.hearts)
+        if exact != (cell < words):
+            raise ValueError(f"bit {index} looks at a part of a position, or at all of a contact")
+        if exact:
+            return Bit("", Kind.STATE, test, wanted=wanted) if cell == words - 1 else Bit("", Kind.COMMAND, cell, on=test, wanted=wanted)
+        if cell < flags and test == IS_ON:
+            return Bit("", Kind.VALID, self.word(cell - 2), wanted=wanted)
+        if not flags <= cell < flags + self.contacts or (test != IS_ON and (test not in (PRESSED, LET_GO) or not wanted)):
             raise ValueError(f"bit {index} asks nothing that is known")
-        return Bit("", Kind.PRESS, contact, wanted=test == PRESSED)
+        if test == IS_ON:
+            return Bit("", Kind.CONTACT, cell - flags, wanted=wanted)
+        return Bit("", Kind.PRESS, cell - flags, wanted=test == PRESSED)
 
     def scales(self) -> dict[int, tuple[int, int]]:
         """(gain, offset) per reading of a difference. Of offsets only their difference is known; gains of pairs on one
@@ -203,29 +211,26 @@ class Reader:
             del left[a, b]
         return scales
 
-    def inhibit(self, index: int) -> InhibitSpec:
-        head = self.number(1)
-        rule = self.literals()
-        return InhibitSpec(head >> 2, head & 3, rule.care, rule.want, f"inhibit {index}")
+    def inhibit(self) -> list[InhibitSpec]:
+        group = self.group()
+        return [InhibitSpec(group.what >> 2, group.what & 3, *both, "inhibit") for both in _masks(group)]
 
-    def state(self, index: int, at: int, columns: dict[int, int], rows: list[Row]) -> StateSpec:
-        shared, common, own, mine, first = struct.unpack_from("<HBHBH", self.image, at)
-        if first != len(rows):
-            raise ValueError(f"state {index} says its rows begin at {first}, they begin at {len(rows)}")
-        self.at = at + 8
+    def state(self, index: int, at: int, rows_at: int, rows: list[Row]) -> StateSpec:
+        shared, common, own, mine = struct.unpack_from("<HBHB", self.image, at)
+        self.at, first = at + 6, len(rows)
         packed = [self.number(1) for _ in range((self.outputs + 3) // 4)]
         outputs = tuple(packed[i // 4] >> (i % 4 * 2) & 3 for i in range(self.outputs))
-        targets = [NO_TARGET] * self.analogs
-        for column in range(self.columns):
-            targets[columns[column]] = self.number(2)
+        targets = tuple(self.targets.get(i, {}).get(index, NO_TARGET) for i in range(self.analogs))
         for start, count in ((shared, common), (own, mine)):
-            self.at = self.rows_at + start
-            rows.extend(self.row(index) for _ in range(count))
-        return StateSpec(f"state {index}", outputs, tuple(targets), first, len(rows))
+            self.at = rows_at + start
+            for _ in range(count):
+                group = self.group()
+                origin = "trip row" if group.what & TRIP else f"state {index} exit"
+                rows.extend(Row(index, *both, group.least, group.what & ~TRIP, origin) for both in _masks(group))
+        return StateSpec(f"state {index}", outputs, targets, first, len(rows))
 
-    def row(self, state: int) -> Row:
-        to, head = self.number(1), self.number(1)
-        rule = self.literals(head & 0x3F)
-        least = self.number(3) if head & LEAST else 0
-        origin = "trip" if to & TRIP else f"state {state}"
-        return Row(state, rule.care, rule.want, least, to & ~TRIP, f"{origin} {'row' if to & TRIP else 'exit'}")
+
+def _masks(group: Group) -> list[tuple[int, int]]:
+    """(care, want) of each row or inhibit that a record stands for."""
+    single = [(1 << (n & 0x7F), (n >> 7) << (n & 0x7F)) for n in group.literals]
+    return single if group.any else [(sum(care for care, _ in single), sum(want for _, want in single))]

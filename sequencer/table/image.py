@@ -8,29 +8,31 @@ from __future__ import annotations
 
 import struct
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import IntEnum
 
-from sequencer.errors import DoesNotFit
-from sequencer.table.table import MAX_BITS, MAX_DELAY, NO_TARGET, Bit, Kind, Literals, Row, Table
+from sequencer.table.records import (
+    DELAYS,
+    EXTRA,
+    LIMITS,
+    LONG,
+    MOST_CELLS,
+    OPPOSITE,
+    fits,
+    inhibit_groups,
+    literal_list,
+    pack_states,
+    record,
+)
+from sequencer.table.table import MAX_DELAY, NO_TARGET, AnalogSpec, Bit, Kind, Table
 
 MAGIC = b"FLOW"
-VERSION = 2
-HEADER = struct.Struct("<4sBBHIHBBBBBBHBBBBHHH")
+VERSION = 3
+HEADER = struct.Struct("<4sBBHIH7BH")
 CHECKSUM_NAME = "CRC-32/ISO-HDLC"  # check value of "123456789": CBF43926
-LIMITS = {
-    "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 63, "positions": 4, "bits": MAX_BITS, "states": 127,
-    "rows": 0xFFFF, "inhibits": 255, "literals in a list": 63, "rows in a state": 255, "bytes": 0xFF00,
-}  # fmt: skip
-EXTRA, DELAYS, OPPOSITE, INVERT, TRIP = 0x20, 0x40, 0x80, 0x80, 0x80
 STABLE, CHANGED, SEEN_OPEN, SEEN_CLOSED = 1, 2, 4, 8  # what the runtime keeps of a contact
-LEAST = 0x40  # in the first byte of a row's list: three bytes of least time follow the literals
-MOST_LEAST = 0xFF_FFFF  # scans
-TAIL = 140  # at least so many bytes follow the rows: the longest record read from a damaged table stays inside
-
-RowKey = tuple[int, int, int, int, bool]
-"""(care, want, least, to, is a trip): all that a row does."""
+# the longest record read from a damaged table stays inside: so many bytes stand behind the last place where one may begin
+AFTER_CONDITIONS, AFTER_INHIBITS, AFTER_ROWS = 134, 65, 68  # and 5 per state where there are targets
 
 
 def checksum(table: Table) -> int:
@@ -41,13 +43,6 @@ def checksum(table: Table) -> int:
 def seal(body: bytes) -> bytes:
     """`body` with its checksum behind it."""
     return body + struct.pack("<I", zlib.crc32(body))
-
-
-def fits(value: int, least: int, most: int, what: str) -> int:
-    """`value`, or DoesNotFit with the number and what its field holds."""
-    if not least <= value <= most:
-        raise DoesNotFit(f"{what} is {value}; the field holds {least} to {most}")
-    return value
 
 
 @dataclass(frozen=True)
@@ -64,54 +59,8 @@ class Sections:
     stride: int  # of one state
     size: int
     counters: int  # 16-bit counters for delays, ages, captured readings and expiries
-    columns: tuple[int, ...]  # analogs that some bit compares with the state's target
-
-
-@dataclass
-class _Rows:
-    """The row stream; sequences of rows that stand in it already are shared between states."""
-
-    data: bytearray = field(default_factory=bytearray)
-    keys: list[RowKey] = field(default_factory=list)
-    starts: list[int] = field(default_factory=list)
-
-    def place(self, rows: Sequence[RowKey]) -> int:
-        """Offset of `rows` in the stream, written now if they do not stand there in this order."""
-        if not rows:
-            return 0
-        for first in range(len(self.keys) - len(rows) + 1):
-            if self.keys[first : first + len(rows)] == list(rows):
-                return self.starts[first]
-        at = len(self.data)
-        for row in rows:
-            self.starts.append(len(self.data))
-            self.keys.append(row)
-            self.data += _row(row)
-        return at
-
-
-def is_trip(row: Row) -> bool:
-    """Whether the row came from a trip: the firmware keeps the first of them (first-out)."""
-    return row.origin.startswith("trip ")
-
-
-def row_keys(table: Table) -> list[list[RowKey]]:
-    """Per state, in order, what each of its rows does."""
-    return [
-        [(r.care, r.want, r.least, r.to, is_trip(r)) for r in table.rows[s.first_row : s.end_row]] for s in table.states
-    ]
-
-
-def shared_lengths(rows: Sequence[Sequence[RowKey]]) -> list[int]:
-    """Per state the length of the longest beginning that another state's rows have too (its trips, mostly)."""
-    lengths = []
-    for i, mine in enumerate(rows):
-        best = 0
-        for j, other in enumerate(rows):
-            same = next((k for k, (a, b) in enumerate(zip(mine, other, strict=False)) if a != b), min(len(mine), len(other)))
-            best = max(best, same) if i != j else best
-        lengths.append(best)
-    return lengths
+    records: int  # of inhibits
+    long: bool
 
 
 def encode(table: Table) -> bytes:
@@ -129,44 +78,46 @@ def layout(table: Table) -> tuple[bytes, Sections]:
     for what, count in counts.items():
         fits(count, 0, LIMITS[what], f"the number of {what}")
     fits(len(table.states), 1, LIMITS["states"], "the number of states")
-    columns = tuple(sorted({bit.source for bit in table.bits if bit.kind == Kind.TARGET}))
-    contacts = b"".join(struct.pack("<H", fits(c.steady, 0, MAX_DELAY, f"{c.name}: scans steady")) for c in table.contacts)
-    analogs = b"".join(
-        struct.pack("<HH", fits(a.low, 0, 0xFFFF, f"{a.name}: low"), fits(a.high, 0, 0xFFFF, f"{a.name}: high"))
-        for a in table.analogs
-    )
+    long = any(row.least > 0xFFFF for row in table.rows)
+    contacts = bytes(fits(c.steady, 0, 0xFF, f"{c.name}: scans steady") for c in table.contacts)
+    analogs = b"".join(_band(a) for a in table.analogs)
+    cells = len(table.outputs) + 1 + 3 * (len(table.analogs) + len(table.heartbeats)) + 2 * len(table.contacts)
+    fits(cells, 1, MOST_CELLS, "outputs + 1 + 3 * (analogs + heartbeats) + 2 * contacts")
     outputs = bytes(_output(table, i) for i in range(len(table.outputs)))
     stream, counters = bytearray(), 0
     for i, bit in enumerate(table.bits):
-        record, used = _bit(table, i, bit, columns)
-        stream += record
+        said, used = _bit(table, i, bit)
+        stream += said
         counters += used
-    inhibits = bytearray()
-    for item in table.inhibits:
-        output = fits(item.output, 0, len(table.outputs) - 1, f"{item.name}: output")
-        inhibits.append(output << 2 | fits(item.position, 0, 3, f"{item.name}: position"))
-        inhibits += _list(Literals(item.care, item.want), len(table.bits), item.name, may_be_never=False)
-    rows, states = _states(table, columns)
+    items = inhibit_groups(table)
+    inhibits = b"".join(record(item) for item in items)
+    rows, states = pack_states(table, long)
     tail = contacts + analogs + outputs + states
-    tail += bytes(max(0, TAIL - 4 - len(tail)))
+    targets = 5 * len(table.states) if any(bit.kind == Kind.TARGET for bit in table.bits) else 0
+    short = max(AFTER_CONDITIONS + targets - len(inhibits) - len(rows), AFTER_INHIBITS - len(rows), AFTER_ROWS) - len(tail) - 4
+    tail += bytes(max(0, short))
     at = HEADER.size
     starts = []
-    for part in (bytes(stream), bytes(inhibits), rows, contacts, analogs, outputs):
+    for part in (bytes(stream), inhibits, rows, contacts, analogs, outputs):
         starts.append(at)
         at += len(part)
     bits_at, inhibits_at, rows_at, contacts_at, analogs_at, outputs_at = starts
     size = fits(contacts_at + len(tail) + 4, 0, LIMITS["bytes"], "the size of the image in bytes")
     head = HEADER.pack(
-        MAGIC, VERSION, HEADER.size, size, fits(table.revision, 0, 0xFFFF_FFFF, "the revision"),
+        MAGIC, VERSION, LONG if long else 0, size, fits(table.revision, 0, 0xFFFF_FFFF, "the revision"),
         fits(table.scan_ms, 1, 0xFFFF, "the scan period in ms"), len(table.contacts), len(table.analogs),
-        len(table.heartbeats), len(table.outputs), len(table.bits), len(table.states), len(table.rows),
-        len(table.inhibits), len(columns), fits(counters, 0, 250, "the number of counters"), 0,
-        inhibits_at, rows_at, contacts_at,
+        len(table.heartbeats), len(table.outputs), len(table.bits), len(table.states), len(items), contacts_at,
     )  # fmt: skip
-    return seal(head + bytes(stream) + bytes(inhibits) + rows + tail), Sections(
+    fits(counters, 0, 250, "the number of counters")
+    return seal(head + bytes(stream) + inhibits + rows + tail), Sections(
         bits_at, inhibits_at, rows_at, contacts_at, analogs_at, outputs_at, at, len(states) // len(table.states),
-        size, counters, columns,
+        size, counters, len(items), long,
     )  # fmt: skip
+
+
+def _band(analog: AnalogSpec) -> bytes:
+    low, high = (fits(n, 0, 0xFFFF, f"{analog.name}: {what}") for n, what in ((analog.low, "low"), (analog.high, "high")))
+    return struct.pack("<HH", low, fits(high - low, 0, 0xFFFF, f"{analog.name}: the width of its valid band"))
 
 
 def _output(table: Table, index: int) -> int:
@@ -176,78 +127,25 @@ def _output(table: Table, index: int) -> int:
     return fits(rest, 0, 3, f"{output.name}: rest") | (4 if output.rest is None else 0) | len(output.positions) << 3
 
 
-def pack_codes(codes: Sequence[int]) -> bytes:
-    """Position codes, two bits each, the first in the lowest bits."""
-    packed = bytearray((len(codes) + 3) // 4)
-    for i, code in enumerate(codes):
-        packed[i // 4] |= fits(code, 0, 3, "a position code") << (i % 4 * 2)
-    return bytes(packed)
-
-
-def _states(table: Table, columns: tuple[int, ...]) -> tuple[bytes, bytes]:
-    """(row stream, state records)."""
-    keys = row_keys(table)
-    for state, mine in zip(table.states, keys, strict=True):
-        fits(len(mine), 0, LIMITS["rows in a state"], f"{state.name}: the number of rows")
-        for care, want, least, to, _ in mine:
-            fits(to, 0, len(table.states) - 1, f"{state.name}: next state")
-            fits(least, 0, MOST_LEAST, f"{state.name}: least scans")
-            _list(Literals(care, want), len(table.bits), state.name, may_be_never=False)
-    shared = shared_lengths(keys)
-    stream = _Rows()
-    # the longest first, so that shorter runs of the same trips are found inside them
-    for i in sorted(range(len(keys)), key=lambda i: (-shared[i], i)):
-        stream.place(keys[i][: shared[i]])
-    records = bytearray()
-    for state, mine, common in zip(table.states, keys, shared, strict=True):
-        ends = (stream.place(mine[:common]), common, stream.place(mine[common:]), len(mine) - common, state.first_row)
-        records += struct.pack("<HBHBH", *ends) + pack_codes(state.outputs)
-        for column in columns:
-            records += struct.pack("<H", fits(state.targets[column], 0, NO_TARGET, f"{state.name}: target"))
-    return bytes(stream.data), bytes(records)
-
-
-def _row(row: RowKey) -> bytes:
-    care, want, least, to, trip = row
-    body = _list(Literals(care, want), MAX_BITS, "a row", may_be_never=False)
-    after = b""
-    if least:
-        after = least.to_bytes(3, "little")
-    return bytes([to | (TRIP if trip else 0), body[0] | (LEAST if least else 0)]) + body[1:] + after
-
-
-def _list(literals: Literals, below: int, where: str, may_be_never: bool = True) -> bytes:
-    """A literal list: count and invert flag, then one byte each: bit index, top bit the value wanted."""
-    care, want, invert = literals.care, literals.want, literals.invert
-    if want & ~care:  # such a list never holds
-        if not may_be_never:
-            raise DoesNotFit(f"{where}: a literal list that can never hold has no place in the image")
-        care, want, invert = 0, 0, not invert
-    if care >> below:
-        raise DoesNotFit(f"{where}: a literal names a bit that is not there yet (bits 0 to {below - 1} are)")
-    named = [i for i in range(care.bit_length()) if care >> i & 1]
-    fits(len(named), 0, LIMITS["literals in a list"], f"{where}: the number of literals in one list")
-    return bytes([len(named) | (INVERT if invert else 0), *(i | (want >> i & 1) << 7 for i in named)])
-
-
-PRESSED = STABLE | CHANGED | SEEN_OPEN, STABLE | CHANGED | SEEN_OPEN  # (mask, wanted)
-LET_GO = STABLE | CHANGED | SEEN_CLOSED, CHANGED | SEEN_CLOSED
+IS_ON = STABLE << 4 | STABLE  # what a match wants of a contact's flags: mask in the upper four bits, values in the lower
+PRESSED = (STABLE | CHANGED | SEEN_OPEN) << 4 | STABLE | CHANGED | SEEN_OPEN
+LET_GO = (STABLE | CHANGED | SEEN_CLOSED) << 4 | CHANGED | SEEN_CLOSED
 
 
 class Op(IntEnum):
     """What the runtime tells apart; several kinds of bit are one and the same to it."""
 
-    MATCH = 0
-    COMPARE = 1
-    TARGET = 2
-    DIFFERS = 3
-    CHANGE = 4
-    ALL = 5
+    COMPARE = 0
+    ALL = 1
+    MATCH = 2
+    TARGET = 4
+    DIFFERS = 8
+    CHANGE = 12
 
 
-def _bit(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[bytes, int]:
+def _bit(table: Table, index: int, bit: Bit) -> tuple[bytes, int]:
     """(record of one bit, how many 16-bit counters it needs)."""
-    op, flags, body, counters = _operation(table, index, bit, columns)
+    op, flags, body, counters = _operation(table, index, bit)
     hold, drop = (0, 0) if bit.kind in (Kind.PRESS, Kind.MEMORY) else (bit.hold, bit.drop)
     delayed = bool(hold or drop)
     if bit.kind == Kind.MEMORY and bit.on:  # true for `on` scans from the last setting on: an off-delay of one less
@@ -265,7 +163,7 @@ def _short(value: int, what: str, most: int = 0xFFFF) -> bytes:
     return struct.pack("<H", fits(value, 0, most, what))
 
 
-def _operation(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> tuple[Op, int, bytes, int]:
+def _operation(table: Table, index: int, bit: Bit) -> tuple[Op, int, bytes, int]:
     """(operation, flags, operands, counters) of a bit, its delays apart."""
     kind, name = bit.kind, bit.name
     contacts, analogs, outputs = len(table.contacts), len(table.analogs), len(table.outputs)
@@ -276,42 +174,53 @@ def _operation(table: Table, index: int, bit: Bit, columns: tuple[int, ...]) -> 
     source = fits(bit.source, 0, most - 1, f"{name}: source") if kind not in (Kind.ALL, Kind.MEMORY) else 0
     opposite = 0 if bit.wanted else OPPOSITE
     if kind == Kind.MEMORY:
-        return Op.ALL, EXTRA, _list(bit.set, index, name) + _list(bit.clear, index, name), 0
+        return Op.ALL, EXTRA, literal_list(bit.set, index, name) + literal_list(bit.clear, index, name), 0
     if kind == Kind.ALL:
-        return Op.ALL, 0, _list(bit.set, index, name), 0
-    if kind in (Kind.CONTACT, Kind.VALID):
-        return Op.MATCH, opposite, bytes([outputs + 1 + source + (contacts if kind == Kind.VALID else 0), STABLE, STABLE]), 0
+        return Op.ALL, 0, literal_list(bit.set, index, name), 0
+    words = outputs + 1  # the cells of readings and links begin here, three each
+    flags = words + 3 * (analogs + len(table.heartbeats))
+    cell = words + 3 * source
+    if kind == Kind.CONTACT:
+        return Op.MATCH, opposite, bytes([flags + source, IS_ON]), 0
+    if kind == Kind.VALID:
+        return Op.MATCH, opposite, bytes([cell + 2, IS_ON]), 0
     if kind == Kind.PRESS:
-        mask, want = PRESSED if bit.wanted else LET_GO
-        return Op.MATCH, 0, bytes([outputs + 1 + source, mask, want]), 0
+        return Op.MATCH, 0, bytes([flags + source, PRESSED if bit.wanted else LET_GO]), 0
     if kind == Kind.STATE:
-        return Op.MATCH, opposite, bytes([outputs, 0xFF, source]), 0
+        return Op.MATCH, opposite | EXTRA, bytes([outputs, source]), 0
     if kind == Kind.COMMAND:
-        return Op.MATCH, opposite, bytes([source, 0xFF, fits(bit.on, 0, 3, f"{name}: position")]), 0
+        return Op.MATCH, opposite | EXTRA, bytes([source, fits(bit.on, 0, 3, f"{name}: position")]), 0
     if kind == Kind.HEARD:  # silent for more than `on` scans, the other way round
-        return Op.COMPARE, OPPOSITE, bytes([analogs + source]) + _short(bit.on + 1, f"{name}: age in scans"), 0
+        return Op.COMPARE, OPPOSITE, bytes([cell + 3 * analogs]) + _short(bit.on + 1, f"{name}: age in scans"), 0
     if kind in (Kind.AT_LEAST, Kind.BELOW):
         flags = (OPPOSITE if kind == Kind.BELOW else 0) | (EXTRA if bit.off != bit.on else 0)
-        body = bytes([source]) + _short(bit.on, f"{name}: threshold")
+        body = bytes([cell]) + _short(bit.on, f"{name}: threshold")
         return Op.COMPARE, flags, body + (_short(bit.off, f"{name}: drop-out") if bit.off != bit.on else b""), 0
     if kind == Kind.TARGET:
-        return Op.TARGET, 0, bytes([source]) + _short(bit.off, f"{name}: drop-out in counts") + bytes([columns.index(source)]), 0
+        given = [(i, state.targets[source]) for i, state in enumerate(table.states) if state.targets[source] != NO_TARGET]
+        drops = bit.off > 0 and any(target for _, target in given)
+        body = bytes([cell, len(given)])
+        for i, target in given:
+            body += bytes([i]) + _short(target, f"{table.states[i].name}: target")
+            body += _short(max(0, target - bit.off), f"{name}: drop-out") if drops else b""
+        return Op.TARGET, EXTRA if drops else 0, body, 0
     if kind == Kind.CHANGE:
         second = fits(bit.second, 0, index - 1, f"{name}: bit it counts from")
-        body = bytes([source]) + _short(bit.on, f"{name}: change in counts") + bytes([second])
+        body = bytes([cell, second]) + _short(bit.on, f"{name}: change in counts")
         return Op.CHANGE, opposite | (EXTRA if bit.sign < 0 else 0), body + _short(bit.off, f"{name}: scans", MAX_DELAY), 2
-    body = _difference(table, bit, source)
+    body = _difference(table, bit, words)
     return Op.DIFFERS, opposite | (EXTRA if len(body) > 4 else 0), body, 0
 
 
-def _difference(table: Table, bit: Bit, source: int) -> bytes:
+def _difference(table: Table, bit: Bit, words: int) -> bytes:
     """DIFFERS: a limit in counts where both readings have one scale, else gains, offset and limit in scaled units."""
     second = fits(bit.second, 0, len(table.analogs) - 1, f"{bit.name}: second reading")
-    a, b = table.analogs[source], table.analogs[second]
+    a, b = table.analogs[bit.source], table.analogs[second]
+    cells = bytes([words + 3 * bit.source, words + 3 * second])
     fits(bit.on, 0, 0x7FFF_FFFF, f"{bit.name}: limit in scaled units")
     if (a.gain, a.offset) == (b.gain, b.offset) and a.gain:
         counts = -(-bit.on // abs(a.gain))  # |gain * x| >= limit exactly when |x| >= limit / gain, rounded up
-        return bytes([source]) + _short(counts, f"{bit.name}: limit in counts") + bytes([second])
+        return cells + _short(counts, f"{bit.name}: limit in counts")
     for spec in (a, b):
         fits(abs(spec.gain), 0, 0x7FFF_FFFF, f"{spec.name}: gain")
         fits(abs(spec.offset), 0, 0x7FFF_FFFF, f"{spec.name}: offset")
@@ -319,4 +228,4 @@ def _difference(table: Table, bit: Bit, source: int) -> bytes:
     spans = [max(abs(s.gain * s.low + s.offset), abs(s.gain * s.high + s.offset)) for s in (a, b)]
     fits(sum(spans), 0, 0x7FFF_FFFF, f"{bit.name}: the widest difference in scaled units")
     offset = (a.offset - b.offset) & 0xFFFF_FFFF
-    return bytes([source, 1, 0, second]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)
+    return cells + bytes([1, 0]) + struct.pack("<iiII", a.gain, b.gain, offset, bit.on)

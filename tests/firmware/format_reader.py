@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-OPERATIONS = ["match", "compare", "target", "differs", "change", "all"]
+OPERATIONS = {0: "compare", 1: "all", 2: "match", 4: "target", 8: "differs", 12: "change"}
 
 
 def crc(data: bytes) -> int:
@@ -39,60 +39,66 @@ class Bytes:
 def read(image: bytes) -> dict[str, Any]:
     assert image[:4] == bytes.fromhex("464C4F57")
     b = Bytes(image, 4)
-    version, header, length, revision, period = b.take(1), b.take(1), b.take(2), b.take(4), b.take(2)
-    contacts, readings, links, outputs, conditions, states = (b.take(1) for _ in range(6))
-    rows, inhibits, columns, counters, zero = b.take(2), b.take(1), b.take(1), b.take(1), b.take(1)
-    inhibits_at, rows_at, contacts_at = b.take(2), b.take(2), b.take(2)
-    assert (version, header, zero) == (2, 32, 0) and b.at == 32 and length == len(image)
+    version, flags, length, revision, period = b.take(1), b.take(1), b.take(2), b.take(4), b.take(2)
+    contacts, readings, links, outputs, conditions, states, inhibits = (b.take(1) for _ in range(7))
+    contacts_at = b.take(2)
+    assert version == 3 and flags in (0, 1) and b.at == 23 and length == len(image)
     assert crc(image[:-4]) == Bytes(image, length - 4).take(4)
     found: dict[str, Any] = {
-        "revision": revision, "period": period, "links": links, "counters": counters, "rows": rows,
-        "conditions": [_condition(b, readings) for _ in range(conditions)],
-    }
-    assert b.at == inhibits_at
+        "revision": revision, "period": period, "links": links, "conditions": [_condition(b) for _ in range(conditions)],
+    }  # fmt: skip
+    inhibits_at = b.at
     found["inhibits"] = []
     for _ in range(inhibits):
         head = b.take(1)
-        found["inhibits"].append((head >> 2, head & 3, b.literals()[2]))
-    assert b.at == rows_at
+        first, _, named = b.literals()
+        found["inhibits"] += [(head >> 2, head & 3, alone) for alone in _apart(first, named)]
+    rows_at = b.at
     b.at = contacts_at
-    found["contacts"] = [b.take(2) for _ in range(contacts)]
-    found["readings"] = [(b.take(2), b.take(2)) for _ in range(readings)]
+    found["contacts"] = [b.take(1) for _ in range(contacts)]
+    found["readings"] = [(least := b.take(2), least + b.take(2)) for _ in range(readings)]
     found["outputs"] = []
     for _ in range(outputs):
         byte = b.take(1)
         found["outputs"].append({"rest": byte & 3, "stays": bool(byte & 4), "positions": byte >> 3 & 7})
     found["states"] = []
     for _ in range(states):
-        first, first_count, further, further_count, number = b.take(2), b.take(1), b.take(2), b.take(1), b.take(2)
+        first, first_count, further, further_count = b.take(2), b.take(1), b.take(2), b.take(1)
         packed = [b.take(1) for _ in range((outputs + 3) // 4)]
         where = [(first, first_count), (further, further_count)]
         found["states"].append({
-            "number": number, "positions": [packed[n // 4] >> 2 * (n % 4) & 3 for n in range(outputs)],
-            "targets": [b.take(2) for _ in range(columns)], "rows": [r for at, n in where for r in _rows(image, rows_at + at, n)],
+            "positions": [packed[n // 4] >> 2 * (n % 4) & 3 for n in range(outputs)],
+            "rows": [r for at, n in where for r in _rows(image, rows_at + at, n, 3 if flags else 2)],
         })
-    assert not any(image[b.at : length - 4]) and length - 4 - contacts_at >= 136
+    room = max(134 + (5 * states if any(c["operation"] == "target" for c in found["conditions"]) else 0) - (length - inhibits_at), 0)
+    assert not any(image[b.at : length - 4]) and not room and length - rows_at >= 65 and length - contacts_at >= 68
     return found
 
 
-def _condition(b: Bytes, readings: int) -> dict[str, Any]:
+def _apart(first: int, named: list[tuple[int, int]]) -> list[list[tuple[int, int]]]:
+    return [[one] for one in named] if first & 128 else [named]
+
+
+def _condition(b: Bytes) -> dict[str, Any]:
     head = b.take(1)
-    operation, opposite, extra = OPERATIONS[head & 31], bool(head & 128), bool(head & 32)
+    operation, opposite, extra = OPERATIONS[head & 15], bool(head & 128), bool(head & 16)
+    assert not head & 32
     one: dict[str, Any] = {"operation": operation, "opposite": opposite, "extra": extra}
     if operation == "match":
-        one |= {"n": b.take(1), "mask": b.take(1), "v": b.take(1)}
+        one |= {"n": b.take(1), "v": b.take(1)}
     elif operation == "compare":
         one |= {"n": b.take(1), "limit": b.take(2)}
         one["drop_out"] = b.take(2) if extra else one["limit"]
     elif operation == "target":
-        one |= {"n": b.take(1), "drop_out": b.take(2), "column": b.take(1)}
+        one["n"] = b.take(1)
+        one["limits"] = [(b.take(1), limit := b.take(2), b.take(2) if extra else limit) for _ in range(b.take(1))]
     elif operation == "differs":
-        one |= {"n": b.take(1), "limit": b.take(2), "m": b.take(1)}
+        one |= {"n": b.take(1), "m": b.take(1), "limit": b.take(2)}
         if extra:
             assert one["limit"] == 1
             one |= {"gain_n": b.signed(), "gain_m": b.signed(), "offset": b.signed(), "limit": b.take(4)}
     elif operation == "change":
-        one |= {"n": b.take(1), "limit": b.take(2), "k": b.take(1), "scans": b.take(2)}
+        one |= {"n": b.take(1), "k": b.take(1), "limit": b.take(2), "scans": b.take(2)}
     else:
         one["list"] = b.literals()[1:]
         one["clear"] = b.literals()[1:] if extra else None
@@ -100,10 +106,11 @@ def _condition(b: Bytes, readings: int) -> dict[str, Any]:
     return one
 
 
-def _rows(image: bytes, at: int, count: int) -> list[dict[str, Any]]:
+def _rows(image: bytes, at: int, count: int, width: int) -> list[dict[str, Any]]:
     b, rows = Bytes(image, at), []
     for _ in range(count):
         byte = b.take(1)
         head, _, named = b.literals()
-        rows.append({"to": byte & 127, "trip": bool(byte & 128), "literals": named, "least": b.take(3) if head & 64 else 0})
+        least = b.take(width) if head & 64 else 0
+        rows += [{"to": byte & 127, "trip": bool(byte & 128), "literals": one, "least": least} for one in _apart(head, named)]
     return rows

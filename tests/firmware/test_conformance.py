@@ -115,7 +115,7 @@ def test_the_runtime_needs_the_ram_its_struct_says(club: Table, compiler: Compil
 
 def test_a_planted_mistake_is_told_with_inputs_and_both_results(club: Table, compiler: Compiler) -> None:
     files = host_texts(club)
-    files["follow.c"] = files["follow.c"].replace("count < limit", "count <= limit")
+    files["follow.c"] = files["follow.c"].replace("count < hold", "count <= hold")
     given, wanted = batch(club)
     got = host_run(club, compiler, files, given)
     assert got != wanted

@@ -79,7 +79,7 @@ def whole(box: Breakable) -> None:
 def test_a_whole_table_is_followed_from_every_known_reset_cause(box: Breakable) -> None:
     for cause in (1, 2, 3, 4):
         assert box.start(cause) == FINE
-        assert box.record[:1] == b"P" and box.record[1:5] == box.image[-4:] and box.record[10] == cause
+        assert box.record[:1] == b"P" and box.record[1:5] == box.image[-4:] and box.record[9] == cause
     assert box.scan(len(box.image) + 5) == FINE
 
 
@@ -90,13 +90,14 @@ def test_an_unknown_reset_cause_rests_for_good(box: Breakable, cause: int) -> No
 
 
 def test_a_flipped_bit_anywhere_is_found_at_the_start(box: Breakable) -> None:
-    codes = set()
+    codes = dict[int, list[int]]()
     for at in range(len(box.image)):
         box.load(box.image[:at] + bytes([box.image[at] ^ 1 << at % 8]) + box.image[at + 1 :])
-        codes.add(code := box.start())
-        assert code in (FOREIGN, NEWER, DAMAGED), f"byte {at}"
+        code = box.start()
+        assert code in (FOREIGN, DAMAGED), f"byte {at}"
+        codes.setdefault(code, []).append(at)
         assert box.scan(2) == code and box.outputs == REST
-    assert codes == {FOREIGN, NEWER, DAMAGED}
+    assert codes[FOREIGN] == [*range(len(box.image) - 4, len(box.image))], "another sum is another table"
 
 
 def test_a_bit_that_flips_while_running_is_found_within_two_rounds_of_checking(box: Breakable) -> None:
@@ -105,8 +106,9 @@ def test_a_bit_that_flips_while_running_is_found_within_two_rounds_of_checking(b
         assert box.start() == FINE
         box.scan(9)
         box.load(box.image[:at] + bytes([box.image[at] ^ 0x10]) + box.image[at + 1 :])
-        assert box.scan(2 * (len(box.image) + 1)) == DAMAGED, f"byte {at}"
-        assert box.outputs == REST and box.record[:1] == b"R" and box.record[9] == DAMAGED
+        kinds = [box.scan() and box.record[:1] for _ in range(2 * (len(box.image) + 1))]
+        assert box.scan() == DAMAGED, f"byte {at}"
+        assert box.outputs == REST and kinds.count(b"R") == 1 and box.record[8] == DAMAGED
         box.load(box.image)
         assert box.scan(3) == DAMAGED, "what was damaged once is not followed again before a reset"
 
@@ -117,11 +119,11 @@ def test_another_files_table_is_foreign_as_is_an_older_format_and_a_newer_format
     box.load(bytes(other) + struct.pack("<I", zlib.crc32(bytes(other))))
     assert box.start() == FOREIGN
     newer = bytearray(box.image[:-4])
-    newer[4] = 3
+    newer[4] = 4
     box.load(bytes(newer) + struct.pack("<I", zlib.crc32(bytes(newer))))
     assert box.start() == NEWER
     assert box.scan() == NEWER and box.outputs == REST
-    newer[4] = 1
+    newer[4] = 2
     box.load(bytes(newer) + struct.pack("<I", zlib.crc32(bytes(newer))))
     assert box.start() == FOREIGN
 
@@ -150,7 +152,7 @@ def test_a_fuzzer_finds_no_table_and_no_input_that_reads_or_writes_out_of_bounds
 def test_the_fuzzer_finds_a_guard_that_was_taken_away(outside_tool: Callable[[str], str], tmp_path: Path) -> None:
     clang = Compiler("clang-14", (outside_tool("clang-14"),))
     files = changeable(rich_table(), "fuzz.c")
-    guarded = "if (source >= sizeof f->outputs) return false;"
+    guarded = "if (source >= FOLLOW_CELLS) return false;"
     assert guarded in files["follow.c"]
     files["follow.c"] = files["follow.c"].replace(guarded, "")
     flags = ["-std=c99", "-g", "-O1", "-fsanitize=fuzzer,address,undefined", "-fno-sanitize-recover=all"]

@@ -19,7 +19,8 @@ from sequencer.firmware.c_table import header_text, source_text
 from sequencer.firmware.reference import Operation, Reference
 from sequencer.table import Kind, Table
 from sequencer.table.decode import ImageError, decode
-from sequencer.table.image import checksum, encode, is_trip
+from sequencer.table.image import checksum, encode
+from sequencer.table.records import is_trip
 from sequencer.table.table import NO_TARGET, Bit, Literals
 from tests.firmware.format_reader import crc, read
 from tests.firmware.rich import rich_table
@@ -44,7 +45,7 @@ def test_a_reader_written_from_the_text_alone_finds_the_whole_table(which: str, 
     table = {"curlew": curlew, "club": club, "rich": rich_table()}[which]
     text = re.sub(r"/\*.*?\*/", "", source_text(table), flags=re.DOTALL)
     found = read(bytes(int(b, 16) for b in re.findall(r"0x([0-9A-F]{2}),", text)))
-    assert (found["revision"], found["period"], found["rows"]) == (table.revision, table.scan_ms, len(table.rows))
+    assert (found["revision"], found["period"]) == (table.revision, table.scan_ms)
     assert found["contacts"] == [c.steady for c in table.contacts]
     assert found["readings"] == [(a.low, a.high) for a in table.analogs]
     assert found["links"] == len(table.heartbeats)
@@ -52,57 +53,63 @@ def test_a_reader_written_from_the_text_alone_finds_the_whole_table(which: str, 
         assert out == {"rest": spec.idle if spec.rest is None else spec.rest, "stays": spec.rest is None, "positions": len(spec.positions)}
     for one, item in zip(found["inhibits"], table.inhibits, strict=True):
         assert one == (item.output, item.position, named(item.care, item.want))
-    columns = sorted({b.source for b in table.bits if b.kind == Kind.TARGET})
+    assert len(found["inhibits"]) == len(table.inhibits)
     for one, state in zip(found["states"], table.states, strict=True):
-        assert (one["number"], tuple(one["positions"])) == (state.first_row, state.outputs)
-        assert one["targets"] == [state.targets[c] for c in columns]
+        assert tuple(one["positions"]) == state.outputs
         rows = table.rows[state.first_row : state.end_row]
         assert one["rows"] == [
             {"to": r.to, "trip": is_trip(r), "literals": named(r.care, r.want), "least": r.least} for r in rows
         ]
     for one, bit in zip(found["conditions"], table.bits, strict=True):
-        check_condition(one, bit, table, columns)
+        check_condition(one, bit, table)
 
 
-def check_condition(one: dict[str, Any], bit: Bit, table: Table, columns: list[int]) -> None:
-    c, a, o = len(table.contacts), len(table.analogs), len(table.outputs)
+def check_condition(one: dict[str, Any], bit: Bit, table: Table) -> None:
+    a, o = len(table.analogs), len(table.outputs)
+    flags, cell = o + 1 + 3 * (a + len(table.heartbeats)), o + 1 + 3 * bit.source
     what, opposite = one["operation"], not bit.wanted
     if bit.kind not in (Kind.PRESS, Kind.MEMORY):
         assert one["delays"] == ((bit.hold, bit.drop) if bit.hold or bit.drop else None)
     if bit.kind in (Kind.CONTACT, Kind.VALID):
-        cell = o + 1 + bit.source + (c if bit.kind == Kind.VALID else 0)
-        assert (what, one["n"], one["mask"], one["v"], one["opposite"]) == ("match", cell, 1, 1, opposite)
+        place = cell + 2 if bit.kind == Kind.VALID else flags + bit.source
+        assert (what, one["n"], one["v"], one["opposite"], one["extra"]) == ("match", place, 17, opposite, False)
     elif bit.kind == Kind.PRESS:
-        assert (what, one["n"], one["mask"], one["v"]) == ("match", o + 1 + bit.source, *((7, 7) if bit.wanted else (11, 10)))
-        assert not one["opposite"] and one["delays"] is None
+        assert (what, one["n"], one["v"]) == ("match", flags + bit.source, 119 if bit.wanted else 186)
+        assert not one["opposite"] and not one["extra"] and one["delays"] is None
     elif bit.kind in (Kind.STATE, Kind.COMMAND):
         wanted = (o, bit.source) if bit.kind == Kind.STATE else (bit.source, bit.on)
-        assert (what, (one["n"], one["v"]), one["mask"], one["opposite"]) == ("match", wanted, 255, opposite)
+        assert (what, (one["n"], one["v"]), one["extra"], one["opposite"]) == ("match", wanted, True, opposite)
     elif bit.kind in (Kind.AT_LEAST, Kind.BELOW):
-        assert (what, one["n"], one["limit"], one["drop_out"]) == ("compare", bit.source, bit.on, bit.off)
+        assert (what, one["n"], one["limit"], one["drop_out"]) == ("compare", cell, bit.on, bit.off)
         assert one["opposite"] == (bit.kind == Kind.BELOW)
     elif bit.kind == Kind.HEARD:
-        assert (what, one["n"], one["limit"], one["opposite"]) == ("compare", a + bit.source, bit.on + 1, True)
+        assert (what, one["n"], one["limit"], one["opposite"]) == ("compare", cell + 3 * a, bit.on + 1, True)
     elif bit.kind == Kind.TARGET:
-        assert (what, one["n"], one["drop_out"], columns[one["column"]]) == ("target", bit.source, bit.off, bit.source)
+        given = [(i, s.targets[bit.source]) for i, s in enumerate(table.states) if s.targets[bit.source] != NO_TARGET]
+        limits = [(i, target, max(0, target - bit.off)) for i, target in given]
+        assert (what, one["n"], one["limits"]) == ("target", cell, limits)
     elif bit.kind == Kind.CHANGE:
-        assert (what, one["n"], one["k"], one["limit"], one["scans"]) == ("change", bit.source, bit.second, bit.on, bit.off)
+        assert (what, one["n"], one["k"], one["limit"], one["scans"]) == ("change", cell, bit.second, bit.on, bit.off)
         assert (one["opposite"], one["extra"]) == (opposite, bit.sign < 0)
     elif bit.kind == Kind.DIFFERS:
         x, y = table.analogs[bit.source], table.analogs[bit.second]
-        assert (what, one["n"], one["m"], one["opposite"]) == ("differs", bit.source, bit.second, opposite)
+        assert (what, one["n"], one["m"], one["opposite"]) == ("differs", cell, o + 1 + 3 * bit.second, opposite)
         if one["extra"]:
             assert (one["gain_n"], one["gain_m"], one["offset"], one["limit"]) == (x.gain, y.gain, x.offset - y.offset, bit.on)
         else:
             assert x.gain == y.gain and (one["limit"] - 1) * abs(x.gain) < bit.on <= one["limit"] * abs(x.gain)
     elif bit.kind == Kind.ALL:
-        assert (what, one["list"], one["clear"]) == ("all", (bit.set.invert, named(bit.set.care, bit.set.want)), None)
+        assert (what, one["list"], one["clear"]) == ("all", listed(bit.set), None)
     else:
-        never = (True, [])
         assert (what, one["delays"]) == ("all", (0, bit.on - 1) if bit.on else None)
-        assert one["list"] == (bit.set.invert, named(bit.set.care, bit.set.want))
-        clear = never if bit.clear.want & ~bit.clear.care else (bit.clear.invert, named(bit.clear.care, bit.clear.want))
-        assert one["clear"] == clear
+        assert one["list"] == listed(bit.set) and one["clear"] == listed(bit.clear)
+
+
+def listed(rule: Literals) -> tuple[bool, list[tuple[int, int]]]:
+    """(is an any list, its literals): "not all of these" is "any of their opposites"; one that cannot hold is "any of none"."""
+    if rule.want & ~rule.care:
+        return not rule.invert, []
+    return rule.invert, [(i, value ^ rule.invert) for i, value in named(rule.care, rule.want)]
 
 
 @settings(max_examples=150)

@@ -7,7 +7,7 @@
  *   P state timer scan      -> T trace            placed by hand (for tests)
  *   W                       -> W words contacts heard, as the board reads them now: the wiring's self-test
  *   O output position       -> O                  drives one output that is not hazardous, for the wiring's self-test
- * An answer to anything else is "?". A trace is: moved, first-out, log record, outputs asked for, outputs written. */
+ * An answer to anything else is "?". A trace is: first-out, log record (its kind 0 when none is due), outputs asked for, outputs written. */
 #include "board.h"
 
 #define BENCH_INPUTS (2u * FOLLOW_ANALOGS + FOLLOW_CONTACTS + FOLLOW_HEARTBEATS)
@@ -63,14 +63,11 @@ static uint32_t number(const uint8_t *at)
 
 static void trace(void)
 {
-    uint8_t record[FOLLOW_RECORD];
     write_all();
-    follow_record(&box, record);
     board_put('T');
-    put_byte(box.moved);
     put_byte((uint8_t)box.first_out);
     put_byte((uint8_t)(box.first_out >> 8));
-    put_all(record, FOLLOW_RECORD);
+    put_all(follow_record(&box), FOLLOW_RECORD);
     put_all(box.outputs, FOLLOW_OUTPUTS);
     for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) put_byte(hazardous[i] ? rest[i] : box.outputs[i]);
 }
@@ -128,9 +125,12 @@ int main(void)
         } else if (letter == 'P' && count == 9u) {
             box.state = bytes[0];
             box.mirror = bytes[0] ^ 0xFFu;
-            box.timer = number(bytes + 1);
-            box.scan = number(bytes + 5);
-            box.moved = 0;
+            box.timer = FOLLOW_LONG || number(bytes + 1) < 0xFFFFu ? (follow_time)number(bytes + 1) : 0xFFFFu;
+            for (uint8_t i = 0, less = 1; box.settled != 0u && i != 4u; i++) { /* the number of the scan before */
+                box.number[i] = (uint8_t)(bytes[5u + i] - less);
+                if (bytes[5u + i] != 0u) less = 0;
+            }
+            box.tell = 0;
             trace();
         } else if (letter == 'O' && count == 2u && bytes[0] < FOLLOW_OUTPUTS && !hazardous[bytes[0]]) {
             board_write(bytes[0], bytes[1]);

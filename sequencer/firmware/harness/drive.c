@@ -1,5 +1,5 @@
 /* One operation: a scan of the inputs given; a place (state, timer, scan number set by hand, as after a move when the
- * timer is 0); or a reset with its cause. The trace: moved, first-out, log record, outputs. */
+ * timer is 0); or a reset with its cause. The trace: first-out, log record (its kind 0 when none is due), outputs. */
 #include "drive.h"
 
 static uint32_t number(const uint8_t *at)
@@ -15,9 +15,12 @@ void drive(struct follow *f, const uint8_t *in, uint8_t *out)
     } else if (kind == DRIVE_PLACE) {
         f->state = in[0];
         f->mirror = in[0] ^ 0xFFu;
-        f->timer = number(in + 1);
-        f->scan = number(in + 5);
-        f->moved = 0;
+        f->timer = FOLLOW_LONG || number(in + 1) < 0xFFFFu ? (follow_time)number(in + 1) : 0xFFFFu;
+        for (uint8_t i = 0, less = 1; f->settled != 0u && i != 4u; i++) { /* the number of the scan before */
+            f->number[i] = (uint8_t)(in[5u + i] - less);
+            if (in[5u + i] != 0u) less = 0;
+        }
+        f->tell = 0;
     } else {
         for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, in += 2) f->words[i] = (uint16_t)(in[0] | (uint16_t)(in[1] << 8));
         for (uint8_t i = 0; i != FOLLOW_CONTACTS; i++) f->contacts[i] = *in++;
@@ -26,10 +29,9 @@ void drive(struct follow *f, const uint8_t *in, uint8_t *out)
         follow_scan(f);
         DRIVE_MARK(0);
     }
-    *out++ = f->moved;
     *out++ = (uint8_t)f->first_out;
     *out++ = (uint8_t)(f->first_out >> 8);
-    follow_record(f, out);
-    out += FOLLOW_RECORD;
+    const uint8_t *record = follow_record(f);
+    for (uint8_t i = 0; i != FOLLOW_RECORD; i++) *out++ = *record++;
     for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) *out++ = f->outputs[i];
 }

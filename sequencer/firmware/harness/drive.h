@@ -10,7 +10,7 @@
 #endif
 #define DRIVE_INPUT (2u * FOLLOW_ANALOGS + FOLLOW_CONTACTS + FOLLOW_HEARTBEATS)
 #define DRIVE_IN (1u + (DRIVE_INPUT > 9u ? DRIVE_INPUT : 9u)) /* bytes of one operation: kind, then its data */
-#define DRIVE_OUT (3u + FOLLOW_RECORD + FOLLOW_OUTPUTS)       /* bytes of one trace record */
+#define DRIVE_OUT (2u + FOLLOW_RECORD + FOLLOW_OUTPUTS)       /* bytes of one trace record */
 enum { DRIVE_SCAN, DRIVE_PLACE, DRIVE_RESET };
 void drive(struct follow *f, const uint8_t *in, uint8_t *out);
 #endif

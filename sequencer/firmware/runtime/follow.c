@@ -3,62 +3,85 @@
 #include <stdbool.h>
 #include "follow.h"
 
-enum { MATCH, COMPARE, TARGET, DIFFERS, CHANGE, ALL };              /* what a condition does; its first byte: */
-enum { KIND = 0x1F, EXTRA = 0x20, DELAYS = 0x40, OPPOSITE = 0x80 };
-enum { COUNT = 0x3F, LEAST = 0x40, INVERT = 0x80, TRIP = 0x80 };    /* first byte of a list; of a row */
+/* What a condition does, its first byte: COMPARE has none of the first four, CHANGE is PAIR and SINCE. */
+enum { LISTS = 0x01, MATCH = 0x02, TARGET = 0x04, SINCE = 0x04, PAIR = 0x08, EXTRA = 0x10, DELAYS = 0x40, OPPOSITE = 0x80 };
+enum { COUNT = 0x3F, LEAST = 0x40, ANY = 0x80, TRIP = 0x80 };       /* first byte of a list; of a row */
 enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };   /* flags of a contact */
-enum { NOW = 0x80, LAST = 0x40, BEFORE = 0x20 };                    /* follow.bits */
-enum { STATE_AT = FOLLOW_OUTPUTS, FLAGS_AT, VALID_AT = FLAGS_AT + FOLLOW_CONTACTS }; /* follow.outputs */
-#define USES(kind) (FOLLOW_KINDS >> (kind) & 1u) /* a kind that the table does not use costs no flash */
-static const uint8_t rest[FOLLOW_ROOM(FOLLOW_OUTPUTS)] FOLLOW_FLASH = { FOLLOW_REST };
+enum { NOW = 0x80, BEFORE = 0x40, WATCHED = 0x20 };                 /* follow.bits */
+enum { STATE_AT = FOLLOW_OUTPUTS, WORDS_AT, FLAGS_AT = WORDS_AT + 3u * FOLLOW_WORDS }; /* follow.outputs */
+enum { DROP_OUT = 1, TARGETS = 2, PAIRS = 4, CHANGES = 8, SCALES = 16 };
+#define USES(what) (FOLLOW_USES & (what)) /* what the table does not use costs no flash */
+static const uint8_t rest[] FOLLOW_FLASH = { FOLLOW_RESTS };
 
-static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW_STATES_AT + FOLLOW_STRIDE * state; }
+/* A byte, two, four from flash, least first; *at moves on. */
+#if defined(__AVR__)
+static inline uint8_t next(const uint8_t **at) { uint8_t n; __asm__("lpm %0, Z+" : "=r"(n), "+z"(*at)); return n; }
+static inline uint16_t next_word(const uint8_t **at) { uint16_t n; __asm__("lpm %A0, Z+\n\tlpm %B0, Z+" : "=r"(n), "+z"(*at)); return n; }
+#else
+static inline uint8_t next(const uint8_t **at) { return *(*at)++; }
+static inline uint16_t next_word(const uint8_t **at) { uint8_t low = next(at); return (uint16_t)(low | next(at) << 8); }
+#endif
+static inline uint32_t next_long(const uint8_t **at) { uint16_t low = next_word(at); return low | (uint32_t)next_word(at) << 16; }
+static uint16_t word_at(const uint8_t *cell) { return (uint16_t)(cell[0] | cell[1] << 8); }
+static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW_STATES_AT + (uint16_t)FOLLOW_STRIDE * state; }
 
-/* Put NOW into f->held if the literal list at `at` holds, else 0; returns the list's end. Bound: 63 literals. */
+/* Put into f->held whether the literal list at `at` holds: of an "any" list how many literals are left from the first that
+ * does, else 1; 0 if it does not. Returns the list's end. Bound: 63 literals. */
 static const uint8_t *list(struct follow *f, const uint8_t *at)
 {
-    uint8_t head = FOLLOW_BYTE(at++);
-    const uint8_t *end = at + (head & COUNT);
-    f->held = (uint8_t)(~head & INVERT);
-    for (; at < end; at++) {
-        uint8_t literal = FOLLOW_BYTE(at), i = literal & 0x7Fu;
-        if (i < FOLLOW_ROOM(FOLLOW_BITS) && ((f->bits[i] ^ literal) & NOW) == 0) continue;
-        f->held ^= NOW;
-        break;
+    uint8_t head = next(&at), left = head & COUNT;
+    const uint8_t *end = at + left;
+    //@ loop unroll 63;
+    for (; left > 0u; left--) {
+        uint8_t literal = next(&at), i = literal & 0x7Fu;
+        if (i >= FOLLOW_ROOM(FOLLOW_BITS) || (f->bits[i] ^ literal ^ head) & NOW) break;
     }
+    if (!(head & ANY)) left = left == 0u;
+    f->held = left;
     return end;
 }
 
 /* Filter the contacts, judge the readings, count the silences. Bound: the number of inputs. */
 static void sample(struct follow *f, bool fresh)
 {
-    const uint8_t *at = follow_table + FOLLOW_CONTACTS_AT;
-    const uint8_t running = f->settled >> 1, keep = running && fresh ? STABLE : (uint8_t)~CHANGED;
-    bool all = true;
-    for (uint8_t i = 0; i != FOLLOW_CONTACTS; i++, at += 2) {
-        uint8_t flags = f->outputs[FLAGS_AT + i] & keep, level = f->contacts[i] & 1u;
-        uint16_t count = f->counters[i], steady = FOLLOW_WORD(at);
-        if (((level ^ flags) & STABLE) != running || f->settled == 0u) { /* counts while alike, once running while unlike */
-            if (!running) flags = (uint8_t)((flags & ~STABLE) | level);
-            count = 0;
-        } else if (count < steady) {
-            count++;
-        } else if (running) {
-            flags ^= STABLE | CHANGED;
-            count = 0;
+    const uint8_t *at = follow_table + FOLLOW_CONTACTS_AT, *contact = f->contacts;
+    const uint8_t keep = fresh ? STABLE : (uint8_t)~CHANGED;
+    uint8_t settled = 2, *own = f->outputs + FLAGS_AT;
+    for (uint8_t left = FOLLOW_CONTACTS; left > 0u; left--, own++) {
+        uint8_t flags = own[0], count = own[FOLLOW_CONTACTS], level = *contact++ & 1u, steady = next(&at);
+        if (f->settled == 2u) {
+            flags &= keep;
+            if (((flags ^ level) & STABLE) != 0 && count < steady) {
+                count++;
+            } else {
+                if ((flags ^ level) & STABLE) flags ^= STABLE | CHANGED;
+                count = 0;
+            }
+        } else if (f->settled == 0u || (flags ^ level) & STABLE) {
+            flags = (uint8_t)((flags & ~STABLE) | level);
+            count = steady;
+        } else if (count > 0u) {
+            count--;
         }
-        if (count < steady) all = false;
-        if (level == (flags & (STABLE | CHANGED))) flags = (uint8_t)(flags | (level ? SEEN_CLOSED : SEEN_OPEN));
-        f->outputs[FLAGS_AT + i] = flags;
-        f->counters[i] = count;
+        if (f->settled != 2u && count > 0u) settled = 1;
+        if (level == (flags & (STABLE | CHANGED))) flags |= (uint8_t)((level + 1u) * SEEN_OPEN);
+        own[0] = flags;
+        own[FOLLOW_CONTACTS] = count;
     }
-    if (!running) f->settled = all ? 2 : 1;
-    for (uint8_t i = 0; !running && all && i != FOLLOW_CONTACTS; i++) f->counters[i] = 0;
-    for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, at += 4)
-        f->outputs[VALID_AT + i] = f->words[i] >= FOLLOW_WORD(at) && f->words[i] <= FOLLOW_WORD(at + 2);
-    for (uint8_t i = FOLLOW_ANALOGS; i != FOLLOW_WORDS; i++) {
-        if (f->heard[i - FOLLOW_ANALOGS]) f->words[i] = 0;
-        else if (f->words[i] != FOLLOW_NONE) f->words[i]++;
+    f->settled = settled;
+    own = f->outputs + WORDS_AT;
+    for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, own += 3) {
+        uint16_t counts = f->words[i], over = (uint16_t)(counts - next_word(&at));
+        own[0] = (uint8_t)counts;
+        own[1] = (uint8_t)(counts >> 8);
+        own[2] = over <= next_word(&at);
+    }
+    for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++, own += 3) {
+        uint16_t age = word_at(own);
+        if (age != 0xFFFFu) age++;
+        if (f->heard[i]) age = 0;
+        own[0] = (uint8_t)age;
+        own[1] = (uint8_t)(age >> 8);
     }
 }
 
@@ -66,80 +89,111 @@ static void sample(struct follow *f, bool fresh)
 static bool conditions(struct follow *f, bool fresh)
 {
     const uint8_t *at = follow_table + FOLLOW_BITS_AT;
-    uint8_t slot = 0;
+    uint16_t *counter = f->counters;
     f->outputs[STATE_AT] = f->state;
     for (uint8_t *bit = f->bits; bit < f->bits + FOLLOW_BITS; bit++) {
-        if (at >= follow_table + FOLLOW_INHIBITS_AT || slot > FOLLOW_COUNTERS) return false;
-        uint8_t head = FOLLOW_BYTE(at++), kind = head & KIND, source = FOLLOW_BYTE(at), was = *bit, value, valid = 1;
-        if (kind == ALL) { /* with EXTRA a memory: set while the first list holds, and cleared by the second */
+        if (at >= follow_table + FOLLOW_INHIBITS_AT || counter > f->counters + FOLLOW_COUNTERS) return false;
+        uint8_t head = next(&at), was = *bit, value = 0;
+        if (head & LISTS) { /* with EXTRA a memory: set while the first list holds, and cleared by the second */
             at = list(f, at);
-            value = f->held;
+            if (f->held) value = NOW;
             if (head & EXTRA) {
                 at = list(f, at);
-                if (f->held) valid = 0;
                 if (!(head & DELAYS)) value = (uint8_t)(value | (was & NOW)); /* else its off-delay is its expiry */
+                if (f->held) value = was = 0;
             }
-        } else if (kind == MATCH) {
-            if (source >= sizeof f->outputs) return false;
-            value = (f->outputs[source] ^ FOLLOW_BYTE(at + 2)) & FOLLOW_BYTE(at + 1) ? 0 : NOW;
-            at += 3;
         } else {
-            uint8_t second = FOLLOW_BYTE(at + 3);
-            if (source >= FOLLOW_ROOM(FOLLOW_WORDS)) return false;
-            uint16_t number = f->words[source], limit = FOLLOW_WORD(at + 1);
-            valid = f->outputs[VALID_AT + source];
-            at += kind == COMPARE ? 3 : 4;
-            if (kind == COMPARE) { /* the drop-out is the limit while the bit was true before its delays */
-                if (head & EXTRA && was & BEFORE) limit = FOLLOW_WORD(at);
-                if (head & EXTRA) at += 2;
-            } else if (USES(TARGET) && kind == TARGET) { /* a new target begins without drop-out */
-                uint16_t drop = was & BEFORE && !fresh ? limit : 0u;
-                if (second >= FOLLOW_ROOM(FOLLOW_COLUMNS)) return false;
-                limit = FOLLOW_WORD(state_record(f->state) + FOLLOW_STRIDE - 2u * FOLLOW_COLUMNS + 2u * second);
-                if (limit == FOLLOW_NONE) valid = 0;
-                limit = (uint16_t)(limit > drop ? limit - drop : 0);
-            } else if (USES(DIFFERS) && kind == DIFFERS) {
-                if (second >= FOLLOW_ROOM(FOLLOW_WORDS)) return false;
-                uint16_t other = f->words[second], apart = (uint16_t)(number > other ? number - other : other - number);
-                valid &= f->outputs[VALID_AT + second];
-                if (FOLLOW_SCALED && head & EXTRA) { /* |gain * number - gain * other + offset|: the exporter shows that it fits */
-                    uint32_t d = FOLLOW_WIDE(at) * number - FOLLOW_WIDE(at + 4) * other + FOLLOW_WIDE(at + 8);
-                    apart = (d >> 31 ? 0u - d : d) >= FOLLOW_WIDE(at + 12);
-                    at += 16;
-                }
-                number = apart;
-            } else if (USES(CHANGE) && kind == CHANGE) { /* since condition `second` rose: its age, and the reading then */
-                uint16_t over = FOLLOW_WORD(at), *age = &f->counters[FOLLOW_CONTACTS + slot], *base = age + 1;
-                if (second >= FOLLOW_BITS) return false;
-                second = f->bits[second];
-                slot = (uint8_t)(slot + 2u);
-                at += 2;
-                if (head & EXTRA) number ^= 0xFFFFu; /* a fall is a rise of the complement */
-                if (!(second & LAST)) {
-                    *age = valid ? 0u : FOLLOW_NONE;
-                    *base = number;
-                } else if (*age < over) {
-                    ++*age;
-                }
-                if (!(second & NOW) || *age < over || *age == FOLLOW_NONE) valid = 0;
-                if (number < *base) limit = FOLLOW_NONE, number = *base; /* less than any rise */
-                number = (uint16_t)(number - *base);
+            uint8_t source = next(&at);
+            if (source >= FOLLOW_CELLS) return false;
+            const uint8_t *cell = f->outputs + source;
+            if (head & MATCH) {
+                uint8_t wanted = next(&at), mask = head & EXTRA ? 0xFFu : wanted >> 4;
+                if (((*cell ^ wanted) & mask) == 0) value = NOW;
+                value = (uint8_t)(value ^ (head & OPPOSITE));
             } else {
-                return false;
+                uint16_t number = word_at(cell), limit = 0;
+                uint8_t valid = cell[2];
+                if (!USES(PAIRS) || !(head & PAIR)) {
+                    uint8_t given = 1, pieces = 1;
+                    if (USES(TARGETS) && head & TARGET) { /* one limit per state that gives one; a new one begins without drop-out */
+                        if (USES(DROP_OUT) && fresh) was &= (uint8_t)~BEFORE;
+                        pieces = next(&at);
+                        given = 0;
+                        if (pieces > FOLLOW_STATES) return false;
+                    }
+                    //@ loop unroll 127;
+                    for (; pieces > 0u; pieces--) {
+                        uint8_t state = f->state;
+                        if (USES(TARGETS) && head & TARGET) state = next(&at);
+                        uint16_t on = next_word(&at);
+                        if (USES(DROP_OUT) && head & EXTRA) {
+                            uint16_t drop = next_word(&at);
+                            if (was & BEFORE) on = drop;
+                        }
+                        if (state == f->state) limit = on, given = 1;
+                    }
+                    valid &= given;
+                } else {
+                    uint8_t second = next(&at);
+                    uint16_t other;
+                    limit = next_word(&at);
+                    if (USES(CHANGES) && head & SINCE) { /* since condition `second` rose: its age, and the reading then */
+                        uint16_t over = next_word(&at), age = counter[0];
+                        if (second >= FOLLOW_BITS) return false;
+                        if (head & EXTRA) number = (uint16_t)~number; /* a fall is a rise of the complement */
+                        if (f->bits[second] & NOW) {
+                            value = WATCHED;
+                            if (!(was & WATCHED)) {
+                                age = valid ? 0u : over + 1u;
+                                counter[1] = number;
+                            } else if (age < over) {
+                                age++;
+                            }
+                            counter[0] = age;
+                            if (age != over) valid = 0;
+                        } else {
+                            valid = 0;
+                        }
+                        other = counter[1];
+                        counter += 2;
+                        if (number < other) other = number, limit = 1; /* less than any rise */
+                    } else {
+                        if (second >= FOLLOW_CELLS) return false;
+                        cell = f->outputs + second;
+                        other = word_at(cell);
+                        valid &= cell[2];
+                        if (USES(SCALES) && head & EXTRA) { /* |gain * number - gain * other + offset|: the exporter shows that it fits */
+                            uint32_t d = next_long(&at) * number;
+                            d -= next_long(&at) * other;
+                            d += next_long(&at);
+                            number = (d >> 31 ? 0u - d : d) >= next_long(&at);
+                            other = 0;
+                        }
+                        if (number < other) {
+                            uint16_t more = other;
+                            other = number;
+                            number = more;
+                        }
+                    }
+                    number = (uint16_t)(number - other);
+                }
+                if (number >= limit) value |= NOW | BEFORE;
+                if (head & OPPOSITE) value ^= NOW | BEFORE;
+                if (!valid) value &= WATCHED, was = 0; /* an invalid reading: false at once, also through an off-delay */
             }
-            value = number >= limit ? NOW : 0;
         }
-        value = (uint8_t)(value ^ (head & OPPOSITE));
-        if (!valid) value = 0, was = 0; /* an invalid reading: false at once, also through an off-delay */
-        const uint8_t raw = value;
         if (head & DELAYS) {
-            uint16_t limit = FOLLOW_WORD(was & NOW ? at + 2 : at), *counter = &f->counters[FOLLOW_CONTACTS + slot++], count = *counter;
-            bool waits = (value ^ was) & NOW && count < limit;
-            *counter = (uint16_t)(waits ? count + 1u : 0u);
-            if (waits) value ^= NOW;
-            at += 4;
+            uint16_t hold = next_word(&at), drop = next_word(&at), count = *counter;
+            if (was & NOW) hold = drop;
+            if ((value ^ was) & NOW && count < hold) {
+                value ^= NOW;
+                count++;
+            } else {
+                count = 0;
+            }
+            *counter++ = count;
         }
-        *bit = (uint8_t)(value | (*bit & NOW) >> 1 | raw >> 2);
+        *bit = value;
     }
     return true;
 }
@@ -148,101 +202,132 @@ static bool conditions(struct follow *f, bool fresh)
 static bool rows(struct follow *f)
 {
     const uint8_t *record = state_record(f->state);
-    uint16_t row = FOLLOW_WORD(record + 6);
-    for (uint8_t part = 0; part < 2u; part++, record += 3) { /* the rows it shares with others, then its own */
-        uint16_t start = FOLLOW_WORD(record);
+    uint8_t place = 1;
+    for (uint8_t part = 0; part < 2u; part++) { /* the rows it shares with others, then its own */
+        uint16_t start = next_word(&record);
         if (start > FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) return false;
         const uint8_t *at = follow_table + FOLLOW_ROWS_AT + start;
-        for (uint8_t left = FOLLOW_BYTE(record + 2); left > 0u; left--, row++) {
+        for (uint8_t left = next(&record); left > 0u; left--) {
             if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
-            uint8_t to = FOLLOW_BYTE(at++), next = to & 0x7Fu, head = FOLLOW_BYTE(at);
+            const uint8_t to = next(&at), *peek = at, head = next(&peek);
             at = list(f, at);
-            if (head & LEAST && f->timer < (FOLLOW_WIDE(at) & 0xFFFFFFu)) f->held = 0;
-            if (head & LEAST) at += 3;
+            place = (uint8_t)(place + (head & ANY ? head & COUNT : 1u));
+            if (head & LEAST) {
+                follow_time least = next_word(&at);
+                if (FOLLOW_LONG) least |= (follow_time)((uint32_t)next(&at) << 16);
+                if (f->timer < least) continue;
+            }
             if (!f->held) continue;
-            if (next >= FOLLOW_STATES) return false;
+            const uint8_t state = to & 0x7Fu;
+            if (state >= FOLLOW_STATES) return false;
+            f->place = place = (uint8_t)(place - f->held);
             f->from = f->state;
-            f->state = next;
-            f->mirror = next ^ 0xFFu;
-            f->row = row;
-            f->first_out = !(to & TRIP) ? FOLLOW_NONE : f->first_out == FOLLOW_NONE ? row : f->first_out;
+            f->state = state;
+            f->mirror = (uint8_t)~state;
+            if (!(to & TRIP)) f->first_out = 0;
+            else if (f->first_out == 0u) f->first_out = (uint16_t)(f->from << 8 | place);
             f->timer = 0;
-            f->moved = 1;
+            f->tell = FOLLOW_MOVED;
             return true;
         }
     }
-    if (f->timer < 0x1000000u) f->timer++; /* no row waits for more */
+    if (++f->timer == 0u) f->timer--; /* no row waits for more */
     return true;
+}
+
+/* Positions packed two bits each. Bound: FOLLOW_OUTPUTS. */
+static void unpack(struct follow *f, const uint8_t *at)
+{
+    uint8_t packed = 0;
+    //@ loop unroll 63;
+    for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++, packed >>= 2) {
+        if (i % 4u == 0) packed = next(&at);
+        f->outputs[i] = packed & 3;
+    }
 }
 
 /* The outputs of the state, then the inhibits; false when the table is damaged. Bound: outputs and inhibits. */
 static bool outputs(struct follow *f)
 {
-    const uint8_t *at = state_record(f->state) + 8;
-    for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = (uint8_t)(FOLLOW_BYTE(at + i / 4u) >> i % 4u * 2u & 3);
-    at = follow_table + FOLLOW_INHIBITS_AT;
+    const uint8_t *at = follow_table + FOLLOW_INHIBITS_AT;
+    unpack(f, state_record(f->state) + 6);
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
-        uint8_t position = FOLLOW_BYTE(at) & 3u, output = FOLLOW_BYTE(at) >> 2;
-        if (at >= follow_table + FOLLOW_ROWS_AT || output > FOLLOW_OUTPUTS) return false;
-        at = list(f, at + 1);
-        if (f->held) f->outputs[output] = position;
+        if (at >= follow_table + FOLLOW_ROWS_AT) return false;
+        uint8_t what = next(&at), output = what >> 2;
+        at = list(f, at);
+        if (output > FOLLOW_OUTPUTS) return false;
+        if (f->held) f->outputs[output] = what & 3;
     }
     return true;
 }
 
-/* Take one more byte of the table into the sum, and judge it at the end. */
+/* Take the next byte of the table into the sum; behind the last one judge it, and begin anew. */
 static void check(struct follow *f)
 {
-    if (f->check_at >= FOLLOW_SIZE) f->check_at = 0;
-    uint32_t sum = (f->check_at == 0u ? 0xFFFFFFFFu : f->check) ^ FOLLOW_BYTE(follow_table + f->check_at);
-    for (uint8_t i = 8; i > 0u; i--) sum = sum >> 1 ^ (sum & 1u ? 0xEDB88320u : 0u);
+    uint16_t at = f->check_at;
+    const uint8_t *byte = follow_table + at;
+    uint32_t sum = f->check ^ next(&byte);
+    for (uint8_t i = 8; i > 0u; i--) {
+        uint8_t low = (uint8_t)sum;
+        sum >>= 1;
+        if (low & 1u) sum ^= 0xEDB88320u;
+    }
+    if (++at >= FOLLOW_SIZE) {
+        if (sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
+        sum = 0xFFFFFFFFu;
+        at = 0;
+    }
     f->check = sum;
-    if (++f->check_at == FOLLOW_SIZE && sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
-}
-
-static void to_rest(struct follow *f)
-{
-    for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = FOLLOW_BYTE(rest + i);
+    f->check_at = at;
 }
 
 void follow_start(struct follow *f, uint8_t cause)
 {
-    *f = (struct follow){ .mirror = 0xFF, .cause = cause, .row = FOLLOW_NONE, .first_out = FOLLOW_NONE };
-    for (uint8_t i = FOLLOW_ANALOGS; i != FOLLOW_WORDS; i++) {
-        f->words[i] = FOLLOW_NONE;
-        f->outputs[VALID_AT + i] = 1; /* a silence is always a valid number */
+    const uint8_t *version = follow_table + 4, *sum = follow_table + FOLLOW_SIZE - 4u;
+    uint32_t wanted = FOLLOW_CHECKSUM;
+    *f = (struct follow){ .tell = FOLLOW_STARTED, .mirror = 0xFF, .cause = cause, .check = 0xFFFFFFFFu };
+    uint8_t *cell = f->outputs + WORDS_AT + 3u * FOLLOW_ANALOGS;
+    for (uint8_t left = FOLLOW_HEARTBEATS; left > 0u; left--, cell += 3) {
+        cell[0] = cell[1] = 0xFF;
+        cell[2] = 1; /* a silence is always a valid number */
     }
-    do { check(f); } while (f->check_at < FOLLOW_SIZE);
-    if (FOLLOW_WIDE(follow_table) != 0x574F4C46u || FOLLOW_BYTE(follow_table + 4) < 2u) f->code = FOLLOW_FOREIGN;
-    else if (FOLLOW_BYTE(follow_table + 4) > 2u) f->code = FOLLOW_NEWER;
-    else if (f->code == FOLLOW_FINE && FOLLOW_WIDE(follow_table + FOLLOW_SIZE - 4u) != FOLLOW_CHECKSUM) f->code = FOLLOW_FOREIGN;
-    else if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
-    to_rest(f);
+    do check(f); while (f->check_at != 0u);
+    if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
+    for (uint8_t i = 0; i != 4u; i++, wanted >>= 8) {
+        f->number[i] = next(&sum);
+        if (f->number[i] != (uint8_t)wanted) f->code = next(&version) > 3u ? FOLLOW_NEWER : FOLLOW_FOREIGN, version--;
+    }
+    unpack(f, rest);
 }
 
 void follow_scan(struct follow *f)
 {
     const bool fresh = f->timer == 0u; /* as in the first scan after a move */
-    f->moved = 0;
-    f->scan++;
-    if (f->code == FOLLOW_FINE && (f->state >= FOLLOW_STATES || (f->state ^ f->mirror) != 0xFF || f->settled > 2u))
-        f->code = FOLLOW_IMPOSSIBLE;
-    if (f->code == FOLLOW_FINE) {
-        sample(f, fresh);
-        if ((f->settled == 2u && !(conditions(f, fresh) && rows(f))) || !outputs(f)) f->code = FOLLOW_DAMAGED;
-        for (uint8_t i = FOLLOW_SLICE; i > 0u; i--) check(f);
+    for (uint8_t i = 0; i != 4u; i++) {
+        if (f->settled == 0u) f->number[i] = 0;
+        else if (++f->number[i] != 0u) break;
     }
-    if (f->code != FOLLOW_FINE) to_rest(f);
+    f->tell = 0;
+    if (f->code == FOLLOW_FINE) {
+        if (f->state >= FOLLOW_STATES || (f->state ^ f->mirror) != 0xFF) {
+            f->code = FOLLOW_IMPOSSIBLE;
+        } else {
+            sample(f, fresh);
+            if ((f->settled == 2u && !(conditions(f, fresh) && rows(f))) || !outputs(f)) f->code = FOLLOW_DAMAGED;
+            for (uint8_t left = FOLLOW_SLICE; left > 0u; left--) check(f);
+        }
+        if (f->code != FOLLOW_FINE) f->tell = FOLLOW_RESTED;
+    }
+    if (f->code != FOLLOW_FINE) unpack(f, rest);
 }
 
-void follow_record(const struct follow *f, uint8_t record[FOLLOW_RECORD])
+const uint8_t *follow_record(struct follow *f)
 {
-    const uint8_t *bit = f->bits;
-    const uint8_t fixed[] = { f->from, f->state, (uint8_t)f->row, (uint8_t)(f->row >> 8), f->code, f->cause };
-    uint32_t number = f->settled == 0u ? FOLLOW_WIDE(follow_table + FOLLOW_SIZE - 4u) : f->scan - 1u;
-    record[0] = f->settled == 0u ? 'P' : f->code == FOLLOW_FINE ? 'M' : 'R';
-    for (uint8_t i = 1; i != 5u; i++, number >>= 8) record[i] = (uint8_t)number;
-    for (uint8_t i = 5; i != 11u; i++) record[i] = fixed[i - 5u];
-    for (uint8_t i = 11, packed = 0; i != FOLLOW_RECORD; record[i++] = packed)
-        for (uint8_t k = 8; k > 0u; k--) packed = (uint8_t)(packed >> 1 | (*bit++ & NOW));
+    for (uint8_t i = 0; i != FOLLOW_RECORD - 10u; i++) {
+        const uint8_t *bit = f->bits + 8u * i;
+        uint8_t packed = 0;
+        for (uint8_t left = 8; left > 0u; left--) packed = (uint8_t)(packed >> 1 | (*bit++ & NOW));
+        f->packed[i] = packed;
+    }
+    return &f->tell;
 }

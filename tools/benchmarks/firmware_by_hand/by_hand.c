@@ -23,10 +23,11 @@ void follow_start(struct follow *f, uint8_t cause)
     stable = changed = seen_open = running = gate_count = empty_count = 0;
     bits = rise_count = rise_from = 0;
     rise_known = false;
-    silence = FOLLOW_NONE;
+    silence = 0xFFFFu;
     f->mirror = 0xFF;
     f->cause = cause;
-    f->row = f->first_out = FOLLOW_NONE;
+    f->tell = FOLLOW_STARTED;
+    for (uint32_t i = 0, sum = FOLLOW_CHECKSUM; i != 4u; i++, sum >>= 8) f->number[i] = (uint8_t)sum;
     if (cause < FOLLOW_POWER_ON || cause > FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
 }
 
@@ -61,7 +62,7 @@ static void filter(struct follow *f)
         for (uint8_t i = 0; all && i != CONTACTS; i++) count[i] = 0;
     }
     if (f->heard[0]) silence = 0;
-    else if (silence != FOLLOW_NONE) silence++;
+    else if (silence != 0xFFFFu) silence++;
 }
 
 static bool later(bool raw, bool was, uint8_t *counter, uint8_t hold)
@@ -103,28 +104,28 @@ static void work_out(struct follow *f)
     bits = now;
 }
 
-static void go(struct follow *f, uint8_t to, uint16_t row, bool trip)
+static void go(struct follow *f, uint8_t to, uint8_t place, bool trip)
 {
-    f->moved = 1;
+    f->tell = FOLLOW_MOVED;
     f->from = f->state;
     f->state = to;
     f->mirror = to ^ 0xFFu;
-    f->row = row;
-    if (!trip) f->first_out = FOLLOW_NONE;
-    else if (f->first_out == FOLLOW_NONE) f->first_out = row;
+    f->place = place;
+    if (!trip) f->first_out = 0;
+    else if (f->first_out == 0u) f->first_out = (uint16_t)(f->from << 8 | place);
     f->timer = 0;
     seen_open = 0;
 }
 
-/* The trips that hold from `row` on; true when one struck. */
-static bool tripped(struct follow *f, uint16_t row, bool with_link)
+/* The trips, which are the first rows of their states; true when one struck. */
+static bool tripped(struct follow *f, bool with_link)
 {
-    if (ON(STOP_DOWN)) go(f, DUMPING, row, true);
-    else if (!ON(KEY_IN)) go(f, DUMPING, row + 1u, true);
-    else if (ON(TOO_HIGH)) go(f, DUMPING, row + 2u, true);
-    else if (!ON(SENSOR_OK)) go(f, DUMPING, row + 3u, true);
-    else if (!ON(PAD_SHUT)) go(f, DUMPING, row + 4u, true);
-    else if (with_link && !ON(RADIO_OK)) go(f, DUMPING, row + 5u, true);
+    if (ON(STOP_DOWN)) go(f, DUMPING, 1, true);
+    else if (!ON(KEY_IN)) go(f, DUMPING, 2, true);
+    else if (ON(TOO_HIGH)) go(f, DUMPING, 3, true);
+    else if (!ON(SENSOR_OK)) go(f, DUMPING, 4, true);
+    else if (!ON(PAD_SHUT)) go(f, DUMPING, 5, true);
+    else if (with_link && !ON(RADIO_OK)) go(f, DUMPING, 6, true);
     else return false;
     return true;
 }
@@ -134,49 +135,49 @@ static void decide(struct follow *f)
     const uint32_t t = f->timer;
     switch (f->state) {
     case DUMPING:
-        if (t >= MS(60000) && !ON(KEY_IN) && ON(EMPTY) && ON(SENSOR_OK)) go(f, REST, 0, false);
+        if (t >= MS(60000) && !ON(KEY_IN) && ON(EMPTY) && ON(SENSOR_OK)) go(f, REST, 1, false);
         break;
     case REST:
         if (ON(KEY_IN) && ON(ARM_UP) && !ON(STOP_DOWN) && ON(PAD_SHUT) && ON(LATCHED) && ON(EMPTY) && ON(SENSOR_OK) && ON(RADIO_OK))
             go(f, ARMED, 1, false);
         break;
     case ARMED:
-        if (tripped(f, 2, true)) break;
-        if (t >= MS(3000) && ON(PRESSED)) go(f, FILLING, 8, false);
-        else if (t >= MS(120000)) go(f, DUMPING, 9, false);
+        if (tripped(f, true)) break;
+        if (t >= MS(3000) && ON(PRESSED)) go(f, FILLING, 7, false);
+        else if (t >= MS(120000)) go(f, DUMPING, 8, false);
         break;
     case FILLING:
-        if (tripped(f, 10, true)) break;
-        if (ON(AT_PRESSURE)) go(f, HOLDING, 16, false);
-        else if (ON(NO_RISE)) go(f, DUMPING, 17, false);
-        else if (t >= MS(60000)) go(f, DUMPING, 18, false);
+        if (tripped(f, true)) break;
+        if (ON(AT_PRESSURE)) go(f, HOLDING, 7, false);
+        else if (ON(NO_RISE)) go(f, DUMPING, 8, false);
+        else if (t >= MS(60000)) go(f, DUMPING, 9, false);
         break;
     case HOLDING:
-        if (tripped(f, 19, true)) break;
-        if (ON(PRESSED) && ON(AT_PRESSURE) && ON(RADIO_OK)) go(f, COUNTING, 25, false);
-        else if (t >= MS(180000)) go(f, DUMPING, 26, false);
+        if (tripped(f, true)) break;
+        if (ON(PRESSED) && ON(AT_PRESSURE) && ON(RADIO_OK)) go(f, COUNTING, 7, false);
+        else if (t >= MS(180000)) go(f, DUMPING, 8, false);
         break;
     case COUNTING:
-        if (tripped(f, 27, true)) break;
-        if (t >= MS(5000) && ON(AT_PRESSURE) && ON(RADIO_OK)) go(f, RELEASING, 33, false);
-        else if (t >= MS(6000)) go(f, DUMPING, 34, false);
+        if (tripped(f, true)) break;
+        if (t >= MS(5000) && ON(AT_PRESSURE) && ON(RADIO_OK)) go(f, RELEASING, 7, false);
+        else if (t >= MS(6000)) go(f, DUMPING, 8, false);
         break;
     case RELEASING:
-        if (tripped(f, 35, false)) break;
-        if (t >= MS(200) && !ON(LATCHED)) go(f, GONE, 40, false);
-        else if (t >= MS(1000)) go(f, HUNG_UP, 41, false);
+        if (tripped(f, false)) break;
+        if (t >= MS(200) && !ON(LATCHED)) go(f, GONE, 6, false);
+        else if (t >= MS(1000)) go(f, HUNG_UP, 7, false);
         break;
     case HUNG_UP:
-        if (t >= MS(60000)) go(f, DUMPING, 42, false);
+        if (t >= MS(60000)) go(f, DUMPING, 1, false);
         break;
     case GONE:
-        if (t >= MS(2000)) go(f, DUMPING, 43, false);
+        if (t >= MS(2000)) go(f, DUMPING, 1, false);
         break;
     default:
         f->code = FOLLOW_IMPOSSIBLE;
         break;
     }
-    if (!f->moved && f->timer != 0xFFFFFFFFu) f->timer++;
+    if (f->tell == 0u && ++f->timer == 0u) f->timer--;
 }
 
 static void put_out(struct follow *f)
@@ -191,7 +192,11 @@ static void put_out(struct follow *f)
 
 void follow_scan(struct follow *f)
 {
-    f->moved = 0;
+    f->tell = 0;
+    for (uint8_t i = 0; i != 4u; i++) {
+        if (f->settled == 0u) f->number[i] = 0;
+        else if (++f->number[i] != 0u) break;
+    }
     if (f->state > GONE || (f->state ^ f->mirror) != 0xFF) f->code = FOLLOW_IMPOSSIBLE;
     if (f->code == FOLLOW_FINE) {
         if (f->timer == 0u && running == 2u) seen_open = 0;
@@ -205,20 +210,11 @@ void follow_scan(struct follow *f)
     } else {
         for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++) f->outputs[i] = 0;
     }
-    f->scan++;
 }
 
-void follow_record(const struct follow *f, uint8_t record[FOLLOW_RECORD])
+const uint8_t *follow_record(struct follow *f)
 {
-    uint32_t number = f->settled == 0u ? FOLLOW_CHECKSUM : f->scan - 1u;
-    record[0] = f->settled == 0u ? 'P' : f->code == FOLLOW_FINE ? 'M' : 'R';
-    for (uint8_t i = 1; i != 5u; i++, number >>= 8) record[i] = (uint8_t)number;
-    record[5] = f->from;
-    record[6] = f->state;
-    record[7] = (uint8_t)f->row;
-    record[8] = (uint8_t)(f->row >> 8);
-    record[9] = f->code;
-    record[10] = f->cause;
-    record[11] = (uint8_t)bits;
-    record[12] = (uint8_t)(bits >> 8);
+    f->packed[0] = (uint8_t)bits;
+    f->packed[1] = (uint8_t)(bits >> 8);
+    return &f->tell;
 }
