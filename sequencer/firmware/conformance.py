@@ -51,7 +51,7 @@ def _campaign(
     while done < scans:
         is_plain = plain < plain_share * (done + 1)
         reference = Reference(table, is_plain, rows)
-        stimulus = Stimulus(table, seed * 1_000_003 + batch, lambda r=reference: r.state, rows)  # type: ignore[misc]
+        stimulus = Stimulus(table, seed * 1_000_003 + batch, lambda r=reference: r.state, rows)  # type: ignore[misc]  # the default binds the loop's value
         size = min(BATCH // 10 if is_plain else BATCH, scans - done)
         given, wanted = reference.run(stimulus, size)
         got = target(given, len(given) // sizes.operation)
@@ -119,18 +119,17 @@ def operation_words(table: Table, packed: bytes) -> str:
 
 def trace_words(table: Table, trace: bytes) -> str:
     """One trace record in words."""
-    _, kind, _, left, state, place, code, _ = struct.unpack_from("<HcIBBBBB", trace)
+    moved, first, _, _, _, state, row, code, _ = struct.unpack_from("<BHcIBBHBB", trace)
     n = (len(table.bits) + 7) // 8
-    bits = int.from_bytes(trace[12 : 12 + n], "little")
+    bits = int.from_bytes(trace[14 : 14 + n], "little")
     true = [bit.name for i, bit in enumerate(table.bits) if bits >> i & 1]
     outputs = [
         f"{o.name} {o.positions[c] if c < len(o.positions) else c}"
-        for o, c in zip(table.outputs, trace[12 + n :], strict=True)
+        for o, c in zip(table.outputs, trace[14 + n :], strict=True)
     ]
     name = table.states[state].name if state < len(table.states) else f"state {state}"
     words = f"{name}; true: {', '.join(true) or 'none'}; {', '.join(outputs)}"
-    row = table.states[left].first_row + place - 1 if left < len(table.states) else len(table.rows)
-    if kind == b"M" and row < len(table.rows):
+    if moved and row < len(table.rows):
         words += f"; moved by row {row} ({row_words(table, table.rows[row])})"
     return words + (f"; at rest, code {code}" if code else "")
 

@@ -264,7 +264,7 @@ static bool outputs(struct follow *f)
 /* Take the next byte of the table into the sum; behind the last one judge it, and begin anew. */
 static void check(struct follow *f)
 {
-    uint16_t at = f->check_at;
+    uint16_t at = f->check_at < FOLLOW_SIZE ? f->check_at : 0u;
     const uint8_t *byte = follow_table + at;
     uint32_t sum = f->check ^ next(&byte);
     for (uint8_t i = 8; i > 0u; i--) {
@@ -272,10 +272,9 @@ static void check(struct follow *f)
         sum >>= 1;
         if (low & 1u) sum ^= 0xEDB88320u;
     }
-    if (++at >= FOLLOW_SIZE) {
+    if (++at == FOLLOW_SIZE) {
         if (sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
         sum = 0xFFFFFFFFu;
-        at = 0;
     }
     f->check = sum;
     f->check_at = at;
@@ -291,7 +290,7 @@ void follow_start(struct follow *f, uint8_t cause)
         cell[0] = cell[1] = 0xFF;
         cell[2] = 1; /* a silence is always a valid number */
     }
-    do check(f); while (f->check_at != 0u);
+    for (uint16_t left = FOLLOW_SIZE; left > 0u; left--) check(f);
     if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
     for (uint8_t i = 0; i != 4u; i++, wanted >>= 8) {
         f->number[i] = next(&sum);
