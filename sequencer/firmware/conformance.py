@@ -119,17 +119,18 @@ def operation_words(table: Table, packed: bytes) -> str:
 
 def trace_words(table: Table, trace: bytes) -> str:
     """One trace record in words."""
-    moved, first, _, _, _, state, row, code, _ = struct.unpack_from("<BHcIBBHBB", trace)
+    _, kind, _, left, state, place, code, _ = struct.unpack_from("<HcIBBBBB", trace)
     n = (len(table.bits) + 7) // 8
-    bits = int.from_bytes(trace[14 : 14 + n], "little")
+    bits = int.from_bytes(trace[12 : 12 + n], "little")
     true = [bit.name for i, bit in enumerate(table.bits) if bits >> i & 1]
     outputs = [
         f"{o.name} {o.positions[c] if c < len(o.positions) else c}"
-        for o, c in zip(table.outputs, trace[14 + n :], strict=True)
+        for o, c in zip(table.outputs, trace[12 + n :], strict=True)
     ]
     name = table.states[state].name if state < len(table.states) else f"state {state}"
     words = f"{name}; true: {', '.join(true) or 'none'}; {', '.join(outputs)}"
-    if moved and row < len(table.rows):
+    row = table.states[left].first_row + place - 1 if left < len(table.states) else len(table.rows)
+    if kind == b"M" and row < len(table.rows):
         words += f"; moved by row {row} ({row_words(table, table.rows[row])})"
     return words + (f"; at rest, code {code}" if code else "")
 
