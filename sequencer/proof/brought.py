@@ -8,12 +8,9 @@ be looked at without building its system.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from itertools import combinations
-
-import numpy as np
-import numpy.typing as npt
 
 from sequencer.description.faults import Fault
 from sequencer.proof import controller, gas
@@ -23,7 +20,6 @@ from sequencer.proof.system import Row, System
 
 Set = tuple[int, ...]
 """Numbers of fault kinds, rising."""
-Table = npt.NDArray[np.bool_]
 
 
 @dataclass(frozen=True)
@@ -134,18 +130,3 @@ class Brought:
     def sets(self, size: int) -> list[Set]:
         """Every set of so many kinds of different parts."""
         return [s for s in combinations(range(len(self.kinds)), size) if self.apart(s)]
-
-    def suffices(self, needs: Sequence[frozenset[str]], sets: Sequence[Set]) -> Table:
-        """[needs, sets]: whether a set brings all the wrongs. A wrong that nothing brings is never there."""
-        member = np.zeros((len(sets), len(self.kinds)), np.bool_)
-        for number, some in enumerate(sets):
-            member[number, list(some)] = True
-        there = {}
-        for wrong in frozenset().union(*needs):
-            bringers = list(self.wrongs.get(wrong, ()))
-            there[wrong] = member[:, bringers].any(axis=1) if bringers else np.zeros(len(sets), np.bool_)
-        result = np.ones((len(needs), len(sets)), np.bool_)
-        for number, wanted in enumerate(needs):
-            for wrong in wanted:
-                result[number] &= there[wrong]
-        return result

@@ -1,7 +1,7 @@
-"""Every single fault by delta closure, only what a fault makes new is explored; every pair in slices (`pairs`).
+"""Every single fault and every pair against the rules (in slices, see `pairs`); the whole system under one fault by delta
+closure, for what asks for all of its situations; the shortest story of a set that breaks a rule.
 
-R(f) is R0 closed under the rows that f changes.
-A set that breaks a rule is explored once more in depth buckets for its shortest story (`shortest`).
+R(f) is R0 closed under the rows that f changes: only what a fault makes new is explored.
 """
 
 from __future__ import annotations
@@ -13,24 +13,17 @@ import numpy as np
 import numpy.typing as npt
 
 from sequencer.description.faults import Fault
+from sequencer.proof.brought import Brought, Kind
 from sequencer.proof.draft import Draft
 from sequencer.proof.engine import Engine, Words, merged, missing, unique
 from sequencer.proof.explore import Explored
 from sequencer.proof.faults import Edit, changed, edits
 from sequencer.proof.judging import Breach, Court
+from sequencer.proof.pairs import Pairs
 from sequencer.proof.system import Row, System
 
-
-@dataclass(frozen=True)
-class Kind:
-    """Faults with the same edit, explored once."""
-
-    edit: Edit
-    faults: tuple[Fault, ...]
-
-    @property
-    def parts(self) -> frozenset[str]:
-        return frozenset(f.part for f in self.faults)
+PLENTY = 50_000
+"""Situations of the sound system beyond which a second process is worth its start."""
 
 
 @dataclass
@@ -93,10 +86,15 @@ class Campaign:
     def _court(self, rows: list[tuple[int, Row]], edit: Edit, rules: set[int]) -> Court:
         return Court(self.system, {**dict(enumerate(self.system.rows)), **dict(rows)}, blind=edit.blind, rules=rules)
 
-    # ---- singles ------------------------------------------------------------------------------
+    # ---- one fault, the whole system ----------------------------------------------------------
 
     def single(self, kind: Kind) -> Delta:
-        """What a fault kind makes new."""
+        """What a fault kind makes new, worked out once."""
+        if kind.edit not in self.singles:
+            self.singles[kind.edit] = self._single(kind)
+        return self.singles[kind.edit]
+
+    def _single(self, kind: Kind) -> Delta:
         rows = self.numbered(changed(self.draft, self.system, kind.edit))
         engine = Engine(self.system, rows)
         court = self._court(rows, kind.edit, self.rules)
@@ -105,11 +103,7 @@ class Campaign:
             self.base.images(whole, court.images)
         seeds = missing(unique(engine.images(whole, court.images)), whole)
         new, finished = self._closed(seeds, [whole], [engine], court, kind.edit)
-        self.situations += len(new)
-        self.sets += 1
-        delta = Delta(kind, rows, engine, new, frozenset(court.broken), finished)
-        self.singles[kind.edit] = delta
-        return delta
+        return Delta(kind, rows, engine, new, frozenset(court.broken), finished)
 
     def _closed(
         self, seeds: Words, known: list[Words], engines: list[Engine], court: Court, edit: Edit
@@ -139,41 +133,17 @@ class Campaign:
     def run(self, most: int, unbroken: set[int], progress: Callable[[str], None] | None = None) -> None:
         """All singles and, with `most` 2, all pairs, for the rules that hold without faults."""
         self.rules = unbroken
-        self.cuts = {rule: [] for rule in unbroken}
-        live = [k for k in self.kinds if not k.edit.inert]
-        self.sets += len(self.kinds) - len(live)
-        for number, kind in enumerate(live):
-            delta = self.single(kind)
-            for rule in delta.broken:
-                self.cuts[rule] += [(fault,) for fault in kind.faults]
-            if not delta.finished:
-                self.unfinished += [(fault,) for fault in kind.faults]
-            if progress:
-                progress(f"fault {number + 1} of {len(live)}: {kind.faults[0]}: {len(delta.new):,} new situations")
-        if most >= 2:
-            self._pairs(progress)
-
-    def _pairs(self, progress: Callable[[str], None] | None) -> None:
-        from sequencer.proof.brought import Brought, Set
-        from sequencer.proof.pairs import Pairs
-
         say = progress or (lambda text: None)
-        say("every pair: what the faults bring")
-        brought = Brought(self.draft, self.system, 2)
-        pairs = Pairs(self.system, brought, self.budget, self.seconds)
-        number_of = {kind.faults: n for n, kind in enumerate(brought.kinds)}
-        whole = [(number_of[d.kind.faults], d) for d in self.singles.values()]
-        for n, rule in enumerate(sorted(self.rules)):
-            check = self.system.rules[rule]
-            say(f"every pair against {check.name} ({n + 1} of {len(self.rules)})")
-            singles: set[Set] = {(number,) for number, delta in whole if rule in delta.broken}
-            found = pairs.of(check, singles, say)
+        say("what the faults bring")
+        brought = Brought(self.draft, self.system, most)
+        pairs = Pairs(self.system, brought, self.budget, self.seconds, self.explored.all)
+        answers = pairs.all({rule: self.system.rules[rule] for rule in sorted(unbroken)}, self.explored.count > PLENTY, say)
+        for rule, found in answers.items():
             self.situations += found.situations
-            for some in found.cuts:
-                self.cuts[rule] += [cut for cut in brought.named(some) if len(cut) == 2 or some not in singles]
+            self.cuts[rule] = [cut for some in found.cuts for cut in brought.named(some)]
             self.unfinished += [cut for some in found.open for cut in brought.named(some)]
         self.unfinished = list(dict.fromkeys(self.unfinished))
-        self.sets += len(pairs.sets.level(2))
+        self.sets += len(pairs.sets) - 1 + len(brought.inert)
 
     # ---- stories ------------------------------------------------------------------------------
 

@@ -1,184 +1,171 @@
-"""What every set of faults can reach in a slice, all sets at once, level by level.
+"""What every set of faults can reach in a slice, all sets at once.
 
-Level 0 is the sound system; level n holds, for every set of n fault kinds, only the words that none of its subsets
-reaches. A word carries the number of its set. A set that breaks the rule is not followed further, nor is any larger
-set around it: a minimal cut set is all that is asked.
+`each`: every set by itself, in layers of true depth. `start` and `climb`: level by level; level 0 is the sound system,
+level n holds, for every set of n fault kinds, only the words that none of its subsets reaches. A word carries the number
+of its set. A set that breaks the rule is not followed further, nor is any larger set around it: a minimal cut set is all
+that is asked.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
-from sequencer.proof.brought import Brought, Set
 from sequencer.proof.engine import Words, merged, missing, unique
-from sequencer.proof.slices import Flags, Group, Ints, Slice
+from sequencer.proof.everything import wanted
+from sequencer.proof.sets import Sets
+from sequencer.proof.slices import Flags, Ints, Slice
 from sequencer.proof.words import TooLarge
 
-PIECE = 1 << 16
-"""Words times rows of one comparison."""
-
-
-@dataclass(frozen=True)
-class Break:
-    """The rule broken under a set: on the image of row `row` (place, index) from `source`, or by the word itself."""
-
-    of: int
-    word: int
-    source: int | None = None
-    row: tuple[int, int] | None = None
+NOTHING = np.empty(0, np.uint64)
 
 
 @dataclass(eq=False)
 class Level:
-    """Words of all sets of one size, in layers."""
+    """Words of all sets of one size, in layers. breaks: {set: (row of the table and source, or None: the word itself,
+    and the breaking word)}."""
 
     first: int
-    sets: list[Set]
     layers: list[Words] = field(default_factory=list)
-    whole: Words = field(default_factory=lambda: np.empty(0, np.uint64))
+    whole: Words = field(default_factory=lambda: NOTHING)
     breaks: dict[int, Break] = field(default_factory=dict)
 
 
-class Sets:
-    """Numbers of the sets of faults up to a size: 0 is the empty one, then singles, then pairs and so on."""
+@dataclass(frozen=True)
+class Break:
+    """The rule broken under a set: on the image of a row of the table from `source`, or by the word itself."""
 
-    def __init__(self, brought: Brought | None, most: int) -> None:
-        self.brought = brought
-        self.all: list[Set] = [()]
-        self.first = [0]
-        for size in range(1, most + 1):
-            self.first.append(len(self.all))
-            self.all += brought.sets(size) if brought else []
-        self.number = {s: i for i, s in enumerate(self.all)}
+    of: int
+    word: int
+    source: int | None = None
+    row: int | None = None
 
-    def __len__(self) -> int:
-        return len(self.all)
 
-    def level(self, size: int) -> range:
-        """Numbers of the sets of a size."""
-        end = self.first[size + 1] if size + 1 < len(self.first) else len(self.all)
-        return range(self.first[size], end)
+class Court:
+    """Judges images and words of a slice; remembers the first break of every set."""
 
-    def suffices(self, needs: list[frozenset[str]]) -> Flags:
-        """[needs, set]: whether a set brings all of these wrongs."""
-        if self.brought is None:
-            return np.array([[not n] for n in needs], np.bool_)
-        return self.brought.suffices(needs, self.all)
+    def __init__(self, view: Slice, sets: int) -> None:
+        self.view, self.broken = view, np.zeros(sets, np.bool_)
+        self.breaks: dict[int, Break] = {}
+        # one entry per rule's cube, in the order in which `oks` has them
+        free = view.whole.system.free | view.whole.system.spent
+
+        def cube(care: int, want: int) -> tuple[np.uint64, np.uint64]:
+            return np.uint64(view.pack(care & ~free)), np.uint64(view.pack(want & ~free & care))
+
+        self.scans = [(*cube(b.cube.care, b.cube.want), b.starts is not None, [(p, *cube(c.care, c.want)) for p, c in b.sources]) for b in view.judged.bads]
+        self.world = [(*cube(b.cube.care, b.cube.want), np.array(sorted(b.places), np.int64)) for b in wanted(view.judged.bads)]
+
+    def images(self, rows: Ints, sources: Words, images: Words) -> None:
+        """Judge images of rows that may be taken."""
+        view = self.view
+        ok = view.judged.oks[view.table.ok[rows]]
+        for number in np.flatnonzero(ok.any(axis=0)).tolist():
+            care, want, begins, origins = self.scans[number]
+            hit = np.flatnonzero(ok[:, number] & ((images & care) == want))
+            if begins and len(hit):
+                before, places = sources[hit], view.places_of(sources[hit])
+                begun = np.zeros(len(hit), np.bool_)
+                for some, c, w in origins:
+                    begun |= np.isin(places, list(some)) & ((before & c) == w)
+                hit = hit[begun]
+            if len(hit):
+                for tag, first in zip(*np.unique(view.sets_of(images[hit]), return_index=True), strict=True):
+                    i = hit[first]
+                    self._broken(Break(int(tag), int(images[i]), int(sources[i]), int(rows[i])))
+
+    def words(self, words: Words) -> Words:
+        """Judge new words by the rules about the world; those of sets that are broken are left out, but for a breaking
+        word itself, so that its way can be traced."""
+        view, last = self.view, []
+        for care, want, places in self.world:
+            hit = words[((words & care) == want) & np.isin(view.places_of(words), places)]
+            if len(hit):
+                for tag, first in zip(*np.unique(view.sets_of(hit), return_index=True), strict=True):
+                    if not self.broken[tag]:
+                        last.append(hit[first])
+                        self._broken(Break(int(tag), int(hit[first])))
+        if self.breaks and len(words):
+            going = ~self.broken[view.sets_of(words)]
+            if last:
+                going |= np.isin(words, np.array(last, np.uint64))
+            words = words[going]
+        return words
+
+    def _broken(self, found: Break) -> None:
+        if not self.broken[found.of]:
+            self.broken[found.of] = True
+            self.breaks[found.of] = found
 
 
 class Closing:
-    """Explores one slice for one rule. inside: words to look at, where not all are wanted."""
+    """Explores one slice for one rule."""
 
-    def __init__(self, view: Slice, sets: Sets, budget: int, inside: Callable[[Words], Flags] | None = None) -> None:
-        self.view, self.sets, self.budget, self.inside = view, sets, budget, inside
-        self.enough = sets.suffices(view.needs)
+    def __init__(self, view: Slice, sets: Sets, budget: int) -> None:
+        self.view, self.sets, self.budget = view, sets, budget
+        self.enough = view.whole.enough_for(sets)
         self.levels: list[Level] = []
-        self.borders = np.array([p << int(view.shift) for p in range(len(view.whole.system.places))], np.uint64)
-        self.world = [b for b in view.judged.bads if not b.after_scan]
         self.count = 0
+
+    def begin(self, tags: Sequence[int]) -> Words:
+        """The starts of the system under some sets."""
+        starts = [self.view.word(w) | tag << int(self.view.tag) for w in self.view.whole.system.starts for tag in tags]
+        return np.unique(np.array(starts, np.uint64))
 
     # ---- levels -------------------------------------------------------------------------------
 
+    def each(self, tags: Sequence[int]) -> Level:
+        """Some sets, each by itself."""
+        level = Level(0)
+        self.levels = [level]
+        return self._close(level, self.begin(tags))
+
     def start(self) -> Level:
         """Level 0: without faults."""
-        system = self.view.whole.system
-        level = Level(0, [()])
+        level = Level(0)
         self.levels = [level]
-        begin = unique([np.array([self.view.word(w) for w in system.starts], np.uint64)])
-        self._close(level, begin, np.ones(len(self.sets), np.bool_))
-        return level
+        return self._close(level, self.begin([0]))
 
     def climb(self, live: Flags) -> Level:
         """The next level, for the sets of it that are `live` (by number)."""
         size = len(self.levels)
-        numbers = self.sets.level(size)
-        level = Level(numbers.start, self.sets.all[numbers.start : numbers.stop])
+        level = Level(self.sets.level(size).start)
+        court = Court(self.view, len(self.sets))
         seeds: list[Words] = []
         self.levels.append(level)
         for lower in range(size):
-            whole = self.levels[lower].whole
-            if len(whole):
-                seeds += self._seeds(level, whole, self._gains(lower, size, live), live)
-        fresh = self._unknown(unique(seeds), level)
-        self._close(level, fresh, live)
-        return level
+            if len(self.levels[lower].whole):
+                seeds += self._seeds(court, lower, size, live)
+        return self._close(level, self._unknown(unique(seeds), level), court)
 
-    def _gains(self, lower: int, size: int, live: Flags) -> tuple[Ints, Ints, Ints]:
-        """(starts, counts, sets): for need n and set s of the lower level, the live sets of this level around s for
-        which the need is met, and was not met by any set between."""
-        found: list[list[int]] = []
-        numbers = self.sets.level(lower)
-        table: dict[tuple[int, int], list[int]] = {}
-        for target in self.sets.level(size):
-            if not live[target]:
-                continue
-            whole = self.sets.all[target]
-            met = self.enough[:, target]
-            for part in combinations(whole, lower):
-                below = self.sets.number.get(part)
-                if below is None:
-                    continue
-                gained = met & ~self.enough[:, below]
-                rest = [k for k in whole if k not in part]
-                for more in range(1, len(rest)):
-                    for some in combinations(rest, more):
-                        between = self.sets.number.get(tuple(sorted((*part, *some))))
-                        if between is not None:
-                            gained = gained & ~self.enough[:, between]
-                for wanted in np.flatnonzero(gained):
-                    table.setdefault((int(wanted), below), []).append(target)
-        starts = np.zeros((len(self.view.needs), len(numbers)), np.int64)
-        counts = np.zeros_like(starts)
-        at = 0
-        for (need, below), targets in table.items():
-            starts[need, below - numbers.start], counts[need, below - numbers.start] = at, len(targets)
-            found.append(targets)
-            at += len(targets)
-        return starts, counts, np.array([t for some in found for t in some], np.int64)
-
-    def _seeds(self, level: Level, whole: Words, gains: tuple[Ints, Ints, Ints], live: Flags) -> Iterator[Words]:
-        starts, counts, targets = gains
-        view = self.view
-        able: Flags = np.asarray(counts.any(axis=1), np.bool_)
-        first = np.uint64(self.sets.first[self._size(whole)])
-        for place, group, rows, sources in self.matches(whole, lambda g: able[g.needs]):
-            tags = ((sources & np.uint64(view.low)) >> view.tag) - first
-            need = group.needs[rows]
-            many = counts[need, tags.astype(np.int64)]
-            has = many > 0
-            if not has.any():
-                continue
-            rows, sources, need, tags, many = rows[has], sources[has], need[has], tags[has], many[has]
-            begin = starts[need, tags.astype(np.int64)]
+    def _seeds(self, court: Court, lower: int, size: int, live: Flags) -> Iterator[Words]:
+        """What the words of a lower level become by rows that a larger set brings."""
+        view, first = self.view, self.sets.first[lower]
+        starts, counts, targets = self.sets.gains(self.enough, lower, size)
+        gain = np.zeros((len(counts), len(self.sets)), np.bool_)
+        gain[:, first : first + counts.shape[1]] = counts > 0
+        able = np.asarray(gain.any(axis=1), np.bool_)
+        for rows, sources in view.matches(self.levels[lower].whole, gain, able[view.table.need]):
+            below, need = view.sets_of(sources) - first, view.table.need[rows]
+            many = counts[need, below]
             each = np.repeat(np.arange(len(rows)), many)
-            offset = np.arange(len(each)) - np.repeat(np.cumsum(many) - many, many)
-            new = targets[begin[each] + offset]
-            plain = sources[each] & ~(np.uint64(view.low) & ~np.uint64(view.bits)) | (new.astype(np.uint64) << view.tag)
-            yield self._images(level, place, group, rows[each], plain, live)
+            new = targets[np.repeat(starts[need, below] - np.cumsum(many) + many, many) + np.arange(len(each))]
+            alive = live[new]
+            each, new = each[alive], new[alive]
+            lifted = sources[each] & ~view.tags | (new.astype(np.uint64) << view.tag)
+            yield self._images(court, rows[each], lifted)
 
-    def _size(self, whole: Words) -> int:
-        return next(i for i, level in enumerate(self.levels) if level.whole is whole)
-
-    def _close(self, level: Level, seeds: Words, live: Flags) -> None:
-        frontier = self._judge(level, seeds)
+    def _close(self, level: Level, seeds: Words, court: Court | None = None) -> Level:
+        court = court or Court(self.view, len(self.sets))
+        frontier = court.words(seeds)
         level.layers, level.whole = [frontier], frontier
         self.count += len(frontier)
         while len(frontier):
-            pieces = []
-            for place, group, rows, sources in self.matches(frontier, None):
-                tags = ((sources & np.uint64(self.view.low)) >> self.view.tag).astype(np.int64)
-                able = self.enough[group.needs[rows], tags]
-                if able.any():
-                    pieces.append(self._images(level, place, group, rows[able], sources[able], live))
-            fresh = self._unknown(unique(pieces), level)
-            if self.inside is not None:
-                fresh = fresh[self.inside(fresh)]
-            fresh = self._judge(level, fresh)
+            pieces = [self._images(court, rows, sources) for rows, sources in self.view.matches(frontier, self.enough)]
+            fresh = court.words(self._unknown(unique(pieces), level))
             self.count += len(fresh)
             if self.count > self.budget:
                 raise TooLarge("a slice of the pad is larger than the budget of one rule")
@@ -186,6 +173,13 @@ class Closing:
             if len(fresh):
                 level.layers.append(fresh)
             frontier = fresh
+        level.breaks = court.breaks
+        return level
+
+    def _images(self, court: Court, rows: Ints, sources: Words) -> Words:
+        images = self.view.images(sources, rows)
+        court.images(rows, sources, images)
+        return images[np.flatnonzero(~court.broken[self.view.sets_of(images)])] if court.breaks else images
 
     def _unknown(self, words: Words, level: Level) -> Words:
         """Those that neither this level nor a subset has."""
@@ -194,14 +188,14 @@ class Closing:
         if size == 0 or not len(words):
             return words
         kept = np.ones(len(words), np.bool_)
-        tags = ((words & np.uint64(self.view.low)) >> self.view.tag).astype(np.int64)
-        bare = words & ~(np.uint64(self.view.low) & ~np.uint64(self.view.bits))
+        tags, bare = self.view.sets_of(words) - level.first, words & ~self.view.tags
         for lower in range(size):
             whole = self.levels[lower].whole
             if not len(whole):
                 continue
-            for column in range(len(self._parts(size, lower)[0])):
-                below = self._parts(size, lower)[tags - level.first, column]
+            parts = self._parts(size, lower)
+            for column in range(parts.shape[1]):
+                below = parts[tags, column]
                 asked = bare | (below.astype(np.uint64) << self.view.tag)
                 at = np.searchsorted(whole, asked)
                 at[at == len(whole)] = 0
@@ -210,95 +204,8 @@ class Closing:
 
     def _parts(self, size: int, lower: int) -> Ints:
         """[set of this size, column]: numbers of its parts of a lower size (-1 where there is none)."""
-        key = f"{size} {lower}"
-        known: dict[str, Ints] = self.__dict__.setdefault("_known", {})
-        if key not in known:
-            known[key] = np.array(
-                [[self.sets.number.get(p, -1) for p in combinations(self.sets.all[t], lower)] for t in self.sets.level(size)], np.int64
-            )  # fmt: skip
-        return known[key]
-
-    # ---- rows ---------------------------------------------------------------------------------
-
-    def matches(self, words: Words, chosen: Callable[[Group], Flags] | None = None) -> Iterator[tuple[int, Group, Ints, Words]]:
-        """(place, rows of it, which row, from which word) of everything that may be taken, needs aside."""
-        cuts = np.append(np.searchsorted(words, self.borders), len(words))
-        for place, group in self.view.groups.items():
-            part = words[cuts[place] : cuts[place + 1]]
-            if not len(part):
-                continue
-            which = np.arange(len(group.care)) if chosen is None else np.flatnonzero(chosen(group))
-            plain = which[which < group.plain]
-            if len(plain):
-                care, want = group.care[plain], group.want[plain]
-                step = max(1, PIECE // len(plain))
-                for begin in range(0, len(part), step):
-                    piece = part[begin : begin + step]
-                    at, row = np.nonzero((piece[:, None] & care) == want)
-                    if len(at):
-                        yield place, group, plain[row], piece[at]
-            for row in which[which >= group.plain]:
-                mask = (part & group.care[row]) == group.want[row]
-                for c, w in group.unless[row]:
-                    mask &= (part & c) != w
-                sources = part[mask]
-                if len(sources):
-                    yield place, group, np.full(len(sources), row), sources
-
-    def _images(self, level: Level, place: int, group: Group, rows: Ints, sources: Words, live: Flags) -> Words:
-        images = sources & group.keep[rows] | group.put[rows]
-        ok = self.view.oks[group.ok[rows]]
-        if ok.any():
-            self._judge_scans(level, place, rows, sources, images, ok)
-        tags = ((images & np.uint64(self.view.low)) >> self.view.tag).astype(np.int64)
-        going = live[tags]
-        if level.breaks:
-            going &= ~np.isin(tags, list(level.breaks))
-        return images[going]
-
-    # ---- judging ------------------------------------------------------------------------------
-
-    def _judge_scans(self, level: Level, place: int, rows: Ints, sources: Words, images: Words, ok: Flags) -> None:
-        view, free = self.view, self.view.whole.system.free | self.view.whole.system.spent
-        for number, bad in enumerate(view.judged.bads):
-            if not ok[:, number].any():
-                continue
-            care, want = self._cube(bad.cube.care & ~free, bad.cube.want & ~free)
-            mask = ok[:, number] & ((images & care) == want)
-            if bad.starts is not None and mask.any():
-                begins = np.zeros(len(mask), np.bool_)
-                for places, cube in bad.sources:
-                    if place in places:
-                        c, w = self._cube(cube.care & ~free, cube.want & ~free)
-                        begins |= (sources & c) == w
-                mask &= begins
-            self._broken(level, np.flatnonzero(mask), images, sources, (place, rows))
-
-    def _judge(self, level: Level, words: Words) -> Words:
-        """New words for rules about the world; what belongs to a broken set is not followed."""
-        view, free = self.view, self.view.whole.system.free | self.view.whole.system.spent
-        places = (words >> view.shift).astype(np.int64)
-        for bad in self.world:
-            care, want = self._cube(bad.cube.care & ~free, bad.cube.want & ~free)
-            mask = ((words & care) == want) & np.isin(places, list(bad.places))
-            self._broken(level, np.flatnonzero(mask), words, None, None)
-        if level.breaks and len(words):
-            tags = ((words & np.uint64(view.low)) >> view.tag).astype(np.int64)
-            # the breaking word itself stays, so that its way can be traced
-            last = np.array([b.word for b in level.breaks.values() if b.row is None], np.uint64)
-            words = words[~np.isin(tags, list(level.breaks)) | np.isin(words, last)]
-        return words
-
-    def _cube(self, care: int, want: int) -> tuple[np.uint64, np.uint64]:
-        packed = self.view.packed(np.array([care, want], np.uint64))
-        return packed[0], packed[1]
-
-    def _broken(self, level: Level, at: npt.NDArray[np.intp], words: Words, sources: Words | None, row: tuple[int, Ints] | None) -> None:
-        if not len(at):
-            return
-        tags = ((words[at] & np.uint64(self.view.low)) >> self.view.tag).astype(np.int64)
-        for tag, first in zip(*np.unique(tags, return_index=True), strict=True):
-            if int(tag) not in level.breaks:
-                i = int(at[first])
-                source = None if sources is None else int(sources[i])
-                level.breaks[int(tag)] = Break(int(tag), int(words[i]), source, None if row is None else (row[0], int(row[1][i])))
+        known: dict[tuple[int, int], Ints] = self.__dict__.setdefault("_known", {})
+        if (size, lower) not in known:
+            numbers = [[self.sets.number.get(p, -1) for p in combinations(self.sets.all[t], lower)] for t in self.sets.level(size)]
+            known[size, lower] = np.array(numbers, np.int64)
+        return known[size, lower]

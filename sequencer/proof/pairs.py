@@ -1,134 +1,191 @@
-"""Which pairs of faults break each rule: every pair, in a slice of the system that is just wide enough for the rule.
+"""Which faults, alone and in pairs, break each rule: all of them, in a slice of the system just wide enough for the rule.
 
-First the slice is widened until the rule holds in it without faults; then all singles and all pairs are looked at in it
-at once. Where the slice says that a set breaks the rule, that set is settled on its own, in a slice widened until it
-decides (`settling`). A set that holds in a slice holds in the whole system.
+First the slice is widened until the rule holds in it without faults; then all singles, and all pairs of those that do
+not break the rule alone, are looked at in it at once. Where the slice says that a set breaks the rule, that set is
+settled, in a slice widened until it decides (`settling`); pairs around a single that needed a wider one are looked at in
+that. A set that holds in a slice holds in the whole system.
 """
 
 from __future__ import annotations
 
+import os
+import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import combinations
+from multiprocessing import current_process, get_context
 
 import numpy as np
 
 from sequencer.proof.brought import Brought, Set
-from sequencer.proof.closing import Closing, Sets
-from sequencer.proof.settling import settle
-from sequencer.proof.slices import Everything, Flags, Judged, Slice
+from sequencer.proof.closing import Closing
+from sequencer.proof.engine import Words
+from sequencer.proof.everything import Everything, Judged
+from sequencer.proof.settling import Way, settle
+from sequencer.proof.slices import Flags, Slice
 from sequencer.proof.system import RuleCheck, System
 from sequencer.proof.words import TooLarge
 
 
 @dataclass
 class Outcome:
-    """One rule: the sets that break it, minimal ones only, and those that were not decided."""
+    """One rule: a way to its breach for each minimal set that breaks it, and the sets that were not decided."""
 
-    cuts: list[Set] = field(default_factory=list)
+    cuts: dict[Set, Way] = field(default_factory=dict)
     open: list[Set] = field(default_factory=list)
     situations: int = 0
 
 
 @dataclass
 class Pairs:
-    """All sets of up to two fault kinds of one pad. budget: most situations of a slice; seconds: of processor time
-    for all rules, beyond which the rest is told as not decided."""
+    """All sets of up to `brought.most` fault kinds of one pad. budget: most situations of a slice; seconds: of processor time
+    for all rules, beyond which the rest is told as not decided. sound: every word that is reached without faults."""
 
     system: System
     brought: Brought
     budget: int
     seconds: float
+    sound: Words | None = None
 
     def __post_init__(self) -> None:
         self.whole = Everything(self.system, self.brought)
-        self.sets = Sets(self.brought, 2)
+        self.sets = self.whole.sets
         self.until = time.process_time() + self.seconds
 
-    def of(self, rule: RuleCheck, singles: set[Set], say: Callable[[str], None]) -> Outcome:
-        """A rule that holds without faults; `singles`: the sets of one that are known to break it."""
-        return _Rule(self, rule, singles, say).work()
+    def all(self, rules: dict[int, RuleCheck], together: bool, say: Callable[[str], None]) -> dict[int, Outcome]:
+        """Rules by number, all of which hold without faults. together: in two processes, where the machine has them."""
+        found: dict[int, Outcome] = {}
+        for number, outcome in self._forked(list(rules.items()), say) if together and able() else self._one_by_one(rules, say):
+            found[number] = outcome
+            say(f"faults against {rules[number].name}: {len(found)} of {len(rules)} rules looked at")
+        return {number: found[number] for number in rules}
+
+    def _one_by_one(self, rules: dict[int, RuleCheck], say: Callable[[str], None]) -> Iterator[tuple[int, Outcome]]:
+        for number, rule in rules.items():
+            yield number, self.of(rule, say)
+
+    def _forked(self, rules: list[tuple[int, RuleCheck]], say: Callable[[str], None]) -> Iterator[tuple[int, Outcome]]:
+        """Every rule by whichever of the processes is free; they share what has been made so far and send back answers."""
+        say(f"faults against {len(rules)} rules")
+        with get_context("fork").Pool(PROCESSES, _begin, (self,)) as pool:
+            yield from pool.imap_unordered(_answer, rules)
+
+    def of(self, rule: RuleCheck, say: Callable[[str], None]) -> Outcome:
+        """A rule that holds without faults."""
+        return _Rule(self, rule, say).work()
+
+
+PROCESSES = 2
+_shared: list[Pairs] = []
+"""What a process works on, put there when it starts."""
+
+
+def able() -> bool:
+    """Whether a second process can share this one's memory and has a processor to run on."""
+    return sys.platform == "linux" and (os.cpu_count() or 1) >= PROCESSES and not daemon()
+
+
+def daemon() -> bool:
+    """Whether this is itself such a process, which must not start more."""
+    return bool(current_process().daemon)
+
+
+def _begin(pairs: Pairs) -> None:
+    pairs.until = time.process_time() + pairs.seconds
+    _shared[:] = [pairs]
+
+
+def _answer(rule: tuple[int, RuleCheck]) -> tuple[int, Outcome]:
+    return rule[0], _shared[0].of(rule[1], lambda text: None)
 
 
 class _Rule:
-    def __init__(self, pairs: Pairs, rule: RuleCheck, singles: set[Set], say: Callable[[str], None]) -> None:
+    def __init__(self, pairs: Pairs, rule: RuleCheck, say: Callable[[str], None]) -> None:
         self.pairs, self.rule, self.say = pairs, rule, say
         self.sets, self.out = pairs.sets, Outcome()
+        self.judged = Judged(pairs.whole, rule)
         self.live = np.ones(len(self.sets), np.bool_)
+        """Sets in which no smaller one breaks the rule."""
         self.decided = np.zeros(len(self.sets), np.bool_)
         self.decided[0] = True
-        for number in self.sets.level(1):
-            self.decided[number] = True
-            if self.sets.all[number] in singles:
-                self._cut(number)
 
     def work(self) -> Outcome:
         """The whole answer for one rule."""
         try:
-            judged = Judged(self.pairs.whole, self.rule)
-            settled = settle(self.pairs.whole, self.rule, (), judged.bits, self.pairs.budget)
-            self.out.situations += settled.situations
-            mask: int | None = settled.mask
-            while mask is not None:
-                mask = self._round(judged, mask)
+            holds = self._settled([()], self.judged.bits)
+            if holds:
+                self._levels(holds[()])
         except TooLarge:
             pass
         self.out.open = [self.sets.all[n] for n in np.flatnonzero(self.live & ~self.decided)]
         return self.out
 
-    def _cut(self, number: int) -> None:
-        self.out.cuts.append(self.sets.all[number])
-        self.live[number] = False
-        for other in self.sets.level(2):
-            if set(self.sets.all[number]) <= set(self.sets.all[other]):
-                self.live[other] = False
+    def _settled(self, some: list[Set], mask: int) -> dict[Set, int]:
+        """Settle some sets; those that hold, with the bits of the slice that decided it."""
+        found = settle(self.pairs.whole, self.judged, some, mask, self.pairs.budget, self.pairs.sound)
+        self.out.situations += found.situations
+        for one in (*found.holds, *found.ways):
+            self.decided[self.sets.number[one]] = True
+        for one, way in found.ways.items():
+            self.out.cuts[one] = way
+            self.live &= ~self.sets.around(one)
+        return found.holds
 
-    def _wanted(self) -> Flags:
-        """The sets still to be decided, and their parts."""
-        need = np.zeros(len(self.sets), np.bool_)
-        for number in np.flatnonzero(self.live & ~self.decided):
-            whole = self.sets.all[number]
-            for size in range(len(whole) + 1):
-                need[[self.sets.number[p] for p in combinations(whole, size) if p in self.sets.number]] = True
-        return need & self.live
+    def _levels(self, mask: int) -> None:
+        """Singles and pairs; those around a single for which the slice is too narrow in a slice of their own."""
+        sets, pairs = self.sets, self.pairs
+        closing = self._closing(mask, self.live)
+        doubtful = self._climbed(closing, 1, self.live)
+        holds = self._settled(doubtful, mask)
+        if pairs.brought.most < 2:
+            return
+        # a single that was not decided is followed nowhere, nor are the pairs around it
+        lost = [one for one in doubtful if not self.decided[sets.number[one]]]
+        apart = np.zeros(len(sets), np.int64)
+        groups: dict[int, list[int]] = {}
+        for one in doubtful:
+            apart += sets.around(one)
+        plain = self.live & (apart == 0) & (sets.size == 2)
+        self._pairs(closing, plain, mask)
+        for number in np.flatnonzero(self.live & (apart > 0) & (sets.size == 2)):
+            parts = [p for p in combinations(sets.all[number], 1) if p in holds or p in lost]
+            if not any(p in lost for p in parts):
+                wider = mask
+                for part in parts:
+                    wider |= holds[part]
+                groups.setdefault(wider, []).append(int(number))
+        for wider, numbers in groups.items():
+            chosen = np.zeros(len(sets), np.bool_)
+            chosen[numbers] = True
+            closing = self._closing(wider, chosen)
+            again = self._climbed(closing, 1, sets.with_parts(chosen))
+            if again:
+                raise AssertionError("a single fault that held in a narrower slice breaks in a wider one")
+            self._pairs(closing, chosen, wider)
 
-    def _round(self, judged: Judged, mask: int) -> int | None:
-        """Everything in one slice; a wider mask where the slice was too narrow for a single fault, else None."""
-        pairs, wanted = self.pairs, self._wanted()
-        if not wanted[self.sets.first[1] :].any():
-            return None
-        closing = Closing(Slice(pairs.whole, judged, mask, len(self.sets)), self.sets, pairs.budget)
+    def _pairs(self, closing: Closing, chosen: Flags, mask: int) -> None:
+        """Pairs in one slice, and those of them settled that it cannot rule out."""
+        if chosen.any() and time.process_time() < self.pairs.until:
+            self._settled(self._climbed(closing, 2, chosen), mask)
+
+    def _closing(self, mask: int, chosen: Flags) -> Closing:
+        """Level 0 in a slice with room for some sets."""
+        pairs = self.pairs
+        can = np.asarray(pairs.whole.enough_for(self.sets)[:, chosen].any(axis=1), np.bool_)
+        closing = Closing(Slice(pairs.whole, self.judged, mask, len(self.sets), can), self.sets, pairs.budget)
         if closing.start().breaks:
             raise AssertionError("a slice in which the rule held without faults breaks without faults")
-        level = closing.climb(wanted)
-        wider = mask
-        for number in level.breaks:
-            # known to hold: the slice is too narrow, and pairs with it would be followed no further
-            settled = settle(pairs.whole, self.rule, self.sets.all[number], wider, pairs.budget)
-            self.out.situations += settled.situations
-            if settled.way is not None:
-                self._cut(number)
-            else:
-                wider |= settled.mask
-        if wider != mask:
-            self.out.situations += closing.count
-            return wider
-        level = closing.climb(self._wanted())
-        self.out.situations += closing.count
-        for number in self.sets.level(2):
-            if wanted[number] and number not in level.breaks:
-                self.decided[number] = True
-        for n, number in enumerate(level.breaks):
-            if time.process_time() > pairs.until:
-                return None
-            if n % 20 == 0:
-                self.say(f"pairs against {self.rule.name}: {n + 1} of {len(level.breaks)} that a slice cannot rule out")
-            settled = settle(pairs.whole, self.rule, self.sets.all[number], wider, pairs.budget)
-            self.out.situations += settled.situations
-            self.decided[number] = True
-            if settled.way is not None:
-                self._cut(number)
-            else:
-                wider |= settled.mask
-        return None
+        return closing
+
+    def _climbed(self, closing: Closing, size: int, chosen: Flags) -> list[Set]:
+        """One level for some sets; those of them that the slice cannot rule out."""
+        before = closing.count
+        level = closing.climb(chosen)
+        self.out.situations += closing.count - before
+        numbers = [n for n in self.sets.level(size) if chosen[n]]
+        self.decided[[n for n in numbers if n not in level.breaks]] = True
+        doubtful = [self.sets.all[n] for n in numbers if n in level.breaks]
+        if doubtful:
+            self.say(f"faults against {self.rule.name}: {len(doubtful)} sets of {size} that a slice cannot rule out")
+        return doubtful

@@ -157,13 +157,12 @@ def _held(work: Work, world: list[Row], scans: dict[int, list[Row]], goal: Calla
     """Every single fault: whether each situation that it can lead to keeps a way."""
     campaign, system, held = work.campaign, work.system, Held()
     assert campaign is not None
-    unfinished = {f for some in campaign.unfinished if len(some) == 1 for f in some}
     known: dict[object, Words] = {}
     for kind in campaign.kinds:
-        delta = campaign.singles.get(kind.edit)
+        delta = None if kind.edit.inert else campaign.single(kind)
         words = work.explored.all if delta is None else np.sort(np.concatenate([work.explored.all, delta.new]))
         for fault in kind.faults:
-            if fault in unfinished:
+            if delta is not None and not delta.finished:
                 held.unseen.append(fault.name)
                 continue
             work.say(f"{fault}: is there still a way")

@@ -1,4 +1,4 @@
-"""Whether one set of faults breaks one rule: a slice of the system is widened until it decides.
+"""Whether sets of faults break one rule: a slice of the system is widened until it decides each of them.
 
 Where the slice reaches no breach, the whole system does not either. Where it does, the whole system is searched along
 the slice's shortest ways; if it cannot follow, the bits that held it back are added, and the slice is asked again.
@@ -6,181 +6,160 @@ the slice's shortest ways; if it cannot follow, the bits that held it back are a
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from sequencer.proof.brought import Set
-from sequencer.proof.closing import Break, Closing, Level, Sets
+from sequencer.proof.closing import Closing, Level
 from sequencer.proof.engine import Words
-from sequencer.proof.slices import Everything, Flags, Ints, Judged, Slice
-from sequencer.proof.system import RuleCheck
+from sequencer.proof.everything import Everything, Judged
+from sequencer.proof.following import Following, Ways, isin
+from sequencer.proof.sets import Sets
+from sequencer.proof.slices import ALL, Ints, Slice
+from sequencer.proof.words import TooLarge
 
+NEAR = 3_000
+"""Most words of the sound system from which the whole system is searched for the breach of one set."""
+STRIDE = 4
+"""Bits by which a slice has grown before that is tried again."""
 SIDE = 2_000
 """Most words asked for what holds them back."""
-ALL = (1 << 64) - 1
+BATCH = 64
+"""Most sets settled together."""
+
+Way = tuple[tuple[int, int], ...]
+"""(row number, word afterwards) of a breach."""
 
 
-@dataclass(frozen=True)
+@dataclass
 class Settled:
-    """mask: bits of the slice that decided. way: (row number, word afterwards) of a breach, or None: the rule holds."""
+    """ways: of the sets that break the rule. holds: those that do not, with the bits of the slice that decided it. Sets
+    beyond the budget are in neither."""
 
-    mask: int
-    way: tuple[tuple[int, int], ...] | None
-    situations: int
-
-
-def settle(whole: Everything, rule: RuleCheck, some: Set, mask: int, budget: int) -> Settled:
-    """Raises TooLarge beyond the budget of situations of a slice."""
-    own = whole.under(some)
-    judged = Judged(own, rule)
-    mask |= judged.bits
-    sets = Sets(None, 0)
-    exact: Slice | None = None
-    situations = 0
-    while True:
-        view = Slice(own, judged, mask, 1)
-        closing = Closing(view, sets, budget)
-        level = closing.start()
-        situations += closing.count
-        if not level.breaks:
-            return Settled(mask, None, situations)
-        ways = _ways(closing, level, level.breaks[0])
-        if exact is None:
-            exact = Slice(own, judged, _everything(own), 1)
-        search = Closing(exact, sets, budget, _corridor(exact, view, unique_of(ways)))
-        found = search.start()
-        situations += search.count
-        if found.breaks:
-            return Settled(mask, tuple(_way(search, found, found.breaks[0])), situations)
-        missing = _missing(view, closing, exact, found, ways)
-        if not missing:
-            # nothing single stands in the way: the whole word decides
-            missing = _everything(own) & ~mask
-        mask |= missing
+    ways: dict[Set, Way] = field(default_factory=dict)
+    holds: dict[Set, int] = field(default_factory=dict)
+    situations: int = 0
 
 
-def _corridor(exact: Slice, view: Slice, ways: Words) -> Callable[[Words], Flags]:
-    """Which words of the whole system lie on the slice's ways."""
-    return lambda words: _isin(_seen(exact, view, words), ways)
-
-
-def _everything(own: Everything) -> int:
-    return (1 << len(own.system.layout.index)) - 1 & ~own.system.free & ~own.system.spent
-
-
-def unique_of(pieces: list[Words]) -> Words:
-    """All words of some pieces, sorted."""
-    return np.unique(np.concatenate(pieces)) if pieces else np.empty(0, np.uint64)
-
-
-def _isin(words: Words, known: Words) -> Flags:
-    if not len(known):
-        return np.zeros(len(words), np.bool_)
-    at = np.searchsorted(known, words)
-    at[at == len(known)] = 0
-    found: Flags = known[at] == words
+def settle(whole: Everything, judged: Judged, some: Sequence[Set], mask: int, budget: int, sound: Words | None = None) -> Settled:
+    """Sets of faults against one rule. mask: bits to begin with. budget: most situations looked at in one slice. sound:
+    every word (of the system) that is reached without faults, if known."""
+    found = Settled()
+    room = 64 - whole.system.layout.place_bits - every_bit(whole).bit_count()
+    most = min(BATCH, 1 << room)
+    todo = [list(some[i : i + most]) for i in range(0, len(some), most)]
+    while todo:
+        batch = todo.pop()
+        try:
+            _batch(whole, judged, batch, mask | judged.bits, budget, found, sound)
+        except TooLarge:
+            if len(batch) > 1:
+                rest = [s for s in batch if s not in found.ways and s not in found.holds]
+                todo += [rest[: len(rest) // 2], rest[len(rest) // 2 :]]
     return found
 
 
-def _seen(exact: Slice, view: Slice, words: Words) -> Words:
-    """Words of the whole system as the slice sees them."""
-    out = (words >> exact.shift) << view.shift
-    place = {bit: i for i, bit in enumerate(exact.kept)}
-    for i, bit in enumerate(view.kept):
-        out |= (words >> np.uint64(place[bit]) & np.uint64(1)) << np.uint64(i)
-    return out
+def every_bit(whole: Everything) -> int:
+    """All bits that a word keeps."""
+    used = (1 << len(whole.system.layout.index)) - 1
+    return used & ~whole.system.free & ~whole.system.spent
 
 
-def _ways(closing: Closing, level: Level, found: Break) -> list[Words]:
-    """Per layer: the words on some shortest way to the breach."""
-    goal = found.word if found.source is None else found.source
-    depth = next(d for d, layer in enumerate(level.layers) if _isin(np.array([goal], np.uint64), layer)[0])
-    ways = [np.array([goal], np.uint64)]
-    for layer in reversed(level.layers[:depth]):
-        hits = []
-        for _, group, rows, sources in closing.matches(layer):
-            images = sources & group.keep[rows] | group.put[rows]
-            hits.append(sources[_isin(images, ways[-1])])
-        ways.append(unique_of(hits))
-    return ways[::-1]
+def _batch(whole: Everything, judged: Judged, some: list[Set], mask: int, budget: int, found: Settled, sound: Words | None) -> None:
+    sets = Sets(whole.brought, some)
+    can = np.asarray(whole.enough_for(sets).any(axis=1), np.bool_)
+    todo = {mask: list(range(len(some)))}
+    exact: Closing | None = None
+    again = 0
+    while todo:
+        mask = min(todo, key=int.bit_count)
+        tags = todo.pop(mask)
+        view = Slice(whole, judged, mask, len(some), can)
+        closing = Closing(view, sets, budget)
+        level = closing.each(tags)
+        found.situations += closing.count
+        found.holds |= {some[tag]: mask for tag in tags if tag not in level.breaks}
+        tags = [tag for tag in tags if tag in level.breaks]
+        if not tags:
+            continue
+        if exact is None:
+            exact = Closing(Slice(whole, judged, every_bit(whole), len(some), can), sets, budget)
+        ways = Ways.of(closing, level)
+        search = Following(exact, view, ways)
+        search.search(tags)
+        found.situations += len(search.seen)
+        found.ways |= {some[tag]: search.way(tag) for tag in search.court.breaks}
+        tags = [tag for tag in tags if tag not in search.court.breaks]
+        if tags and sound is not None and mask.bit_count() >= again:
+            again = mask.bit_count() + STRIDE
+            near = _near(closing, level, exact, tags, sound)
+            found.situations += len(near.seen)
+            found.ways |= {some[tag]: near.way(tag) for tag in near.court.breaks}
+            tags = [tag for tag in tags if tag not in near.court.breaks]
+        for tag in tags:
+            # where nothing single stands in the way, the whole word decides
+            wider = mask | (_lacking(closing, search, ways, tag) or every_bit(whole))
+            todo.setdefault(wider, []).append(tag)
 
 
-def _way(search: Closing, level: Level, found: Break) -> list[tuple[int, int]]:
-    """Rows and words of the whole system from a start to the breach."""
-    view = search.view
-    steps: list[tuple[int, int]] = []
-    word = found.word
-    if found.row is not None:
-        group = view.groups[found.row[0]]
-        steps.append((_number(view, int(group.key[found.row[1]])), _unpacked(view, word)))
-        assert found.source is not None
-        word = found.source
-    depth = next(d for d, layer in enumerate(level.layers) if _isin(np.array([word], np.uint64), layer)[0])
-    for layer in reversed(level.layers[:depth]):
-        before = None
-        for _, group, rows, sources in search.matches(layer):
-            hit = np.flatnonzero((sources & group.keep[rows] | group.put[rows]) == np.uint64(word))
-            if len(hit):
-                before = int(sources[hit[0]]), int(group.key[rows[hit[0]]])
-                break
-        assert before is not None
-        steps.append((_number(view, before[1]), _unpacked(view, word)))
-        word = before[0]
-    return steps[::-1]
+def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound: Words) -> Following:
+    """The whole system searched from words that are reached without faults, those nearest to the breach as the slice sees
+    it. What it finds is a breach; that it finds none says nothing."""
+    view, whole = closing.view, closing.view.whole
+    ways = Ways.all_of(closing, level)
+    place = np.uint64(whole.system.layout.shift)
+    seen, which = np.unique(sound >> place << view.shift | view.packed(sound), return_inverse=True)
+    begin = []
+    for tag in tags:
+        mark = np.uint64(tag)
+        left = ways.left(seen | mark << view.tag)[which]
+        some = np.flatnonzero(left >= 0)
+        some = some[np.argsort(left[some], kind="stable")[:NEAR]]
+        words = sound[some]
+        begin.append(words >> place << exact.view.shift | mark << exact.view.tag | exact.view.packed(words))
+    search = Following(exact, view, ways)
+    search.search(tags, np.unique(np.concatenate(begin)), 4 * NEAR * len(tags))
+    return search
 
 
-def _number(view: Slice, key: int) -> int:
-    return int(view.whole.number[view.judged.entries[view.members[key][0]]])
-
-
-def _unpacked(view: Slice, word: int) -> int:
-    out = (word >> int(view.shift)) << view.whole.system.layout.shift
-    for i, bit in enumerate(view.kept):
-        out |= (word >> i & 1) << bit
-    return out
-
-
-def _missing(view: Slice, closing: Closing, exact: Slice, level: Level, ways: list[Words]) -> int:
-    """Fewest bits that hold the whole system back where it came furthest along the ways."""
-    seen = _seen(exact, view, level.whole)
-    for depth in range(len(ways) - 1, -1, -1):
-        here = level.whole[_isin(seen, ways[depth])]
+def _lacking(closing: Closing, search: Following, ways: Ways, tag: int) -> int:
+    """Fewest bits that hold the whole system back where it came furthest along the ways of one set."""
+    view, exact = closing.view, search.exact.view
+    mine = search.seen[exact.sets_of(search.seen) == tag]
+    layers = [layer[view.sets_of(layer) == tag] for layer in ways.layers]
+    deepest = max((d for d, layer in enumerate(layers) if len(layer)), default=-1)
+    seen = view.seen(exact, mine)
+    for depth in range(deepest, -1, -1):
+        here = mine[isin(seen, layers[depth])]
         if len(here):
             break
     else:
         return 0
     here = here[:SIDE]
-    following = ways[depth + 1] if depth + 1 < len(ways) else None
+    words, places = exact.unpacked(here), exact.places_of(here)
     best = 0
-    for place, group, rows, sources in closing.matches(ways[depth]):
-        if following is not None:
-            rows = rows[_isin(sources & group.keep[rows] | group.put[rows], following)]
+    for rows, sources in view.matches(layers[depth], closing.enough):
+        if depth < deepest:
+            able = isin(view.images(sources, rows), layers[depth + 1])
         else:
-            rows = rows[view.oks[group.ok[rows]].any(axis=1)]
-        words = _unpack_all(exact, here[(here >> exact.shift).astype(np.int64) == place])
-        if len(rows) and len(words):
-            for key in np.unique(group.key[rows]):
-                best = _fewest(view, words, _family(view, int(key)), best)
+            able = np.asarray(view.judged.oks[view.table.ok[rows]].any(axis=1), np.bool_)
+        for row in np.unique(rows[able]).tolist():
+            stand = words[places == int(view.keys[0, view.table.key[row]])]
+            if len(stand):
+                best = _fewest(view, stand, _family(view, closing, int(view.table.key[row]), tag), best)
     return best
 
 
-def _unpack_all(view: Slice, words: Words) -> Words:
-    out = np.zeros(len(words), np.uint64)
-    for i, bit in enumerate(view.kept):
-        out |= (words >> np.uint64(i) & np.uint64(1)) << np.uint64(bit)
-    return out
-
-
-def _family(view: Slice, key: int) -> Ints:
-    """Entries of the whole system with a key's effect and no wider guard."""
-    keys, own = view.keys, view.keys[key]
-    same = np.ones(len(keys), np.bool_)
-    for column in (0, 3, 4, 5, 7, 8):
-        same &= keys[:, column] == own[column]
-    same &= ((own[1] & ~keys[:, 1]) == 0) & ((keys[:, 2] & own[1]) == own[2])
-    return np.concatenate([view.members[i] for i in np.flatnonzero(same)])
+def _family(view: Slice, closing: Closing, key: int, tag: int) -> Ints:
+    """Entries of the whole system with a key's effect and no wider guard, that the set may take."""
+    keys, own = view.keys, view.keys[:, key]
+    same = np.asarray(closing.enough[keys[6].astype(np.int64), tag], np.bool_)
+    for line in (0, 3, 4, 5, 7, 8):
+        same &= keys[line] == own[line]
+    same &= ((own[1] & ~keys[1]) == 0) & ((keys[2] & own[1]) == own[2])
+    return np.concatenate([view.members(i) for i in np.flatnonzero(same).tolist()])
 
 
 def _fewest(view: Slice, words: Words, entries: Ints, best: int) -> int:
@@ -190,9 +169,9 @@ def _fewest(view: Slice, words: Words, entries: Ints, best: int) -> int:
     off = (words[:, None] ^ whole.want[at]) & whole.care[at] & free
     blocked = np.zeros(off.shape, np.uint64)
     for column, entry in enumerate(at):
-        for c, w, _ in whole.unless[whole.held[entry]]:
+        for c, w in whole.unless[whole.held[entry]]:
             blocked[:, column] |= np.where((words & np.uint64(c)) == np.uint64(w), np.uint64(c), np.uint64(0))
-    wanted = np.where(off != 0, off, blocked & ~mask)
-    wanted[(off & mask) != 0] = 0
-    some = [int(v) for v in np.unique(wanted[wanted != 0])]
+    lacking = np.where(off != 0, off, blocked & ~mask)
+    lacking[(off & mask) != 0] = 0
+    some = [int(v) for v in np.unique(lacking[lacking != 0])]
     return min([*some, *([best] if best else [])], key=lambda v: (v.bit_count(), v), default=0)

@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 
 from sequencer.description.faults import Fault
 from sequencer.proof.brought import Brought, Kind, blind, race
+from sequencer.proof.everything import Judged
 from sequencer.proof.faults import Edit
+from sequencer.proof.settling import settle
 from sequencer.proof.system import Bad, Place, Race, Row, RuleCheck, System
 from sequencer.proof.words import Cube, Layout
 
@@ -45,6 +47,13 @@ def brought(system, kinds, rows, wrongs, most=MOST):
     made = object.__new__(Brought)
     made.__dict__.update(draft=None, system=system, most=most, kinds=kinds, inert=[], rows=rows, wrongs=wrongs)
     return made
+
+
+def way_of(whole, rule, some, budget=1_000_000):
+    """A way to the breach of a rule under one set of faults, or None; asked of the narrowest slice first."""
+    found = settle(whole, Judged(whole, rule), [some], 0, budget)
+    assert (some in found.ways) != (some in found.holds)
+    return found.ways.get(some)
 
 
 def kind(part, edit=None, mode="fails"):

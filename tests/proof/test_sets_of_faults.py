@@ -10,31 +10,29 @@ import numpy as np
 import z3
 from hypothesis import given, settings
 
-from sequencer.proof.closing import Closing, Sets
+from sequencer.proof.closing import Closing
 from sequencer.proof.engine import Engine, merged, missing, unique
+from sequencer.proof.everything import Everything, Judged
 from sequencer.proof.explore import explore
 from sequencer.proof.judging import Court
 from sequencer.proof.pairs import Pairs
-from sequencer.proof.settling import settle
-from sequencer.proof.slices import Everything, Judged, Slice
+from sequencer.proof.slices import Slice
 from sequencer.proof.words import Cube
-from tests.proof.faulted import KEPT, MOST, SAID, SWITCH, Reader, cases, cut_sets, minimal
+from tests.proof.faulted import KEPT, MOST, SAID, SWITCH, Reader, cases, cut_sets, minimal, way_of
 
 PLENTY = 1_000_000
 KEPT_BITS = (1 << KEPT) - 1
 
 
-def paired(case, rule, say=lambda text: None):
-    """Minimal sets that break a rule, as the product finds them: without faults and singles first, pairs in slices."""
-    whole = Everything(case.system, case.brought)
-    check, bits = case.system.rules[rule], Judged(whole, case.system.rules[rule]).bits
-    if settle(whole, check, (), bits, PLENTY).way is not None:
+def paired(case, rule):
+    """Minimal sets that break a rule, as the product finds them: without faults first, then all up to pairs in slices."""
+    check = case.system.rules[rule]
+    if way_of(Everything(case.system, case.brought), check, ()) is not None:
         return {()}
-    singles = {(k,) for k in range(len(case.brought.kinds)) if settle(whole, check, (k,), bits, PLENTY).way is not None}
-    out = Pairs(case.system, case.brought, PLENTY, 1e9).of(check, singles, say)
+    out = Pairs(case.system, case.brought, PLENTY, 1e9, explore(case.system, judged=False).all).of(check, lambda text: None)
     assert not out.open
-    assert singles <= set(out.cuts)
-    return minimal(set(out.cuts))
+    assert set(out.cuts) == minimal(set(out.cuts))
+    return set(out.cuts)
 
 
 @given(cases())
@@ -85,15 +83,15 @@ def test_one_set_is_settled_as_the_reader_says_with_a_way_that_can_be_walked(cas
     for some in case.sets:
         reader = Reader(case, some)
         for number, rule in enumerate(case.system.rules):
-            found = settle(whole, rule, some, 0, PLENTY)
-            assert (found.way is not None) == (number in reader.broken)
+            way = way_of(whole, rule, some)
+            assert (way is not None) == (number in reader.broken)
             words = {s & ~SWITCH for s in case.system.starts}
-            for place, (row, after) in enumerate(found.way or ()):
+            for place, (row, after) in enumerate(way or ()):
                 row = whole.rows[row]
                 assert row.needs <= reader.there
                 held = tuple(u for u in row.unless if f"race {u[1]}" not in reader.there)
                 free = replace(row, guard=Cube(row.guard.care & ~SWITCH, row.guard.want & ~SWITCH), unless=held)
-                last = place == len(found.way) - 1
+                last = place == len(way) - 1
                 kept = layout.low & ~KEPT_BITS if not last else SWITCH | SAID
                 assert any(free.takes(layout, w) and free.image(layout, w) & ~kept == after & ~kept for w in words)
                 words = {after}
@@ -107,7 +105,7 @@ def test_a_slice_that_keeps_every_bit_reaches_exactly_what_the_reader_reaches(ca
     nothing = replace(case.system.rules[0], bad=())
     whole = Everything(case.system, case.brought)
     for mask in (KEPT_BITS, 0b10101):
-        sets = Sets(case.brought, MOST)
+        sets = whole.sets
         view = Slice(whole, Judged(whole, nothing), mask, len(sets))
         closing = Closing(view, sets, PLENTY)
         closing.start()
@@ -117,8 +115,8 @@ def test_a_slice_that_keeps_every_bit_reaches_exactly_what_the_reader_reaches(ca
         reached = {some: set() for some in sets.all}
         for level in closing.levels:
             for word in map(int, level.whole):
-                number = (word & view.low) >> int(view.tag)
-                reached[sets.all[number]].add((word >> int(view.shift), word & view.bits))
+                number = (word & int(view.tags)) >> int(view.tag)
+                reached[sets.all[number]].add((word >> int(view.shift), word & int(view.bits)))
         for some in sets.all:
             mine = set().union(*(own for part, own in reached.items() if set(part) <= set(some)))
             seen = {(w >> case.system.layout.shift, packed(w, mask)) for w in Reader(case, some).words}
@@ -142,7 +140,7 @@ def test_networkx_reaches_the_same_words_and_breaks_the_same_rules_about_the_wor
         reached |= {d for s in set(reached) for d in nx.descendants(graph, s)}
         assert {w & ~SWITCH for w in reached} == reader.words
         world = {rule for word in reached for rule in reader.bad(word)}
-        found = {0} if settle(Everything(case.system, case.brought), case.system.rules[0], some, 0, PLENTY).way is not None else set()
+        found = {0} if way_of(Everything(case.system, case.brought), case.system.rules[0], some) is not None else set()
         assert found == world
 
 
@@ -157,8 +155,8 @@ def test_z3_walks_to_each_breach_in_as_many_steps_and_to_none_that_was_not_found
     """Rule 0 speaks of the world alone: a bounded search by z3 finds the breach within the steps of the way."""
     whole = Everything(case.system, case.brought)
     for some in case.sets:
-        found = settle(whole, case.system.rules[0], some, 0, PLENTY)
-        depth = None if found.way is None else len(found.way)
+        way = way_of(whole, case.system.rules[0], some)
+        depth = None if way is None else len(way)
         for steps in (0, 2, 4) if depth is None else {min(depth, 6)}:
             answer = bounded(case, some, steps)
             assert answer != z3.unknown

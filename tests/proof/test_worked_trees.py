@@ -10,20 +10,19 @@ import pytest
 
 from sequencer.description import loads
 from sequencer.description.faults import faults
+from sequencer.proof.everything import Everything
 from sequencer.proof.pairs import Pairs
 from sequencer.proof.prove import Options, prove
-from sequencer.proof.settling import settle
-from sequencer.proof.slices import Everything
 from sequencer.proof.system import Bad, Place, Row, RuleCheck, System
 from sequencer.proof.words import Cube, Layout
-from tests.proof.faulted import brought, kind, minimal
+from tests.proof.faulted import brought, kind, minimal, way_of
 from tests.proof.small_pads import SITE
 from tests.proof.test_rates import TREES, read
 
 PLENTY = 1_000_000
 
 
-def system_of(gates, events):
+def system_of(gates, events, most=2):
     """Gates as rows that set their bit, events as faults that set theirs; the rule: top never comes."""
     layout = Layout(1)
     for name in (*events, *gates):
@@ -35,7 +34,7 @@ def system_of(gates, events):
     rule = RuleCheck("top", (Bad(frozenset({0}), layout.cube({"top": True}), False),))
     system = System(layout, (Place("run"),), tuple(rows), (0,), (), (rule,))
     added = [Row(e, "part", (0,), Cube(), set=layout.mask([e]), needs=frozenset({e})) for e in events]
-    return system, brought(system, [kind(e) for e in events], added, {e: frozenset({n}) for n, e in enumerate(events)})
+    return system, brought(system, [kind(e) for e in events], added, {e: frozenset({n}) for n, e in enumerate(events)}, most)
 
 
 @pytest.mark.parametrize("path", TREES, ids=lambda p: p.stem)
@@ -43,18 +42,15 @@ def test_slices_find_a_trees_cut_sets(path):
     gates, q, cuts, _ = read(path)
     events = list(q)
     system, said = system_of(gates, events)
-    whole, rule = Everything(system, said), system.rules[0]
-
-    def breaks(some):
-        return settle(whole, rule, some, 0, PLENTY).way is not None
 
     def named(sets):
         return {frozenset(events[k] for k in some) for some in sets}
 
-    single = {(k,) for k in range(len(events)) if breaks((k,))}
-    found = Pairs(system, said, PLENTY, 1e9).of(rule, single, lambda text: None)
+    found = Pairs(system, said, PLENTY, 1e9).of(system.rules[0], lambda text: None)
     assert named(found.cuts) == {c for c in cuts if len(c) <= 2} and not found.open
-    every = {s for size in (1, 2, 3) for s in combinations(range(len(events)), size) if breaks(s)}
+    system, said = system_of(gates, events, most=3)
+    whole, rule = Everything(system, said), system.rules[0]
+    every = {s for size in (1, 2, 3) for s in combinations(range(len(events)), size) if way_of(whole, rule, s) is not None}
     assert named(minimal(every)) == cuts
 
 
@@ -144,5 +140,5 @@ def test_a_word_that_is_full_leaves_pairs_open_instead_of_failing():
         (RuleCheck("all", (Bad(frozenset({0}), Cube((1 << 60) - 1, (1 << 60) - 1), False),)),),
     )  # fmt: skip
     said = brought(system, [kind(f"p{n}") for n in range(8)], [Row("", "part", (0,), Cube(), set=1 << 30, needs=frozenset({"own"}))], {"own": frozenset({0})})
-    found = Pairs(system, said, PLENTY, 1e9).of(system.rules[0], set(), lambda text: None)
-    assert found.cuts == [] and len(found.open) == 28
+    found = Pairs(system, said, PLENTY, 1e9).of(system.rules[0], lambda text: None)
+    assert found.cuts == {} and len(found.open) == 8 + 28

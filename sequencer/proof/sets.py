@@ -1,0 +1,97 @@
+"""Sets of fault kinds by number: which lie around which, and what a larger one brings that a smaller one does not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import numpy as np
+import numpy.typing as npt
+
+from sequencer.proof.brought import Brought, Set
+
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
+Gains = tuple[Ints, Ints, Ints]
+
+
+class Sets:
+    """Sets of faults by number. Of all up to a size: 0 is the empty one, then singles, then pairs and so on."""
+
+    def __init__(self, brought: Brought, some: Sequence[Set], first: Sequence[int] = (0,)) -> None:
+        self.brought, self.all, self.first = brought, list(some), list(first)
+        self.number = {s: i for i, s in enumerate(self.all)}
+        self.member = np.zeros((len(self.all), len(brought.kinds)), np.bool_)
+        for number, one in enumerate(self.all):
+            self.member[number, list(one)] = True
+        self.size = self.member.sum(axis=1)
+        self._gains: dict[tuple[int, int, int], Gains] = {}
+
+    @classmethod
+    def up_to(cls, brought: Brought, most: int) -> Sets:
+        """Every set of at most so many kinds of different parts."""
+        every: list[Set] = [()]
+        first = [0]
+        for size in range(1, most + 1):
+            first.append(len(every))
+            every += brought.sets(size)
+        return cls(brought, every, first)
+
+    def __len__(self) -> int:
+        return len(self.all)
+
+    def level(self, size: int) -> range:
+        """Numbers of the sets of a size."""
+        end = self.first[size + 1] if size + 1 < len(self.first) else len(self.all)
+        return range(self.first[size], end)
+
+    def around(self, some: Set) -> Flags:
+        """The larger sets around one."""
+        return np.asarray(self.member[:, list(some)].all(axis=1) & (self.size > len(some)), np.bool_)
+
+    def with_parts(self, chosen: Flags) -> Flags:
+        """The sets chosen, and all their parts."""
+        wanted = chosen.copy()
+        for one in {p for n in np.flatnonzero(chosen) for size in range(self.size[n]) for p in combinations(self.all[n], size)}:
+            wanted[self.number[one]] = True
+        return wanted
+
+    def bring(self, wrong: str) -> Flags:
+        """Which sets bring a wrong; one that nothing brings is never there."""
+        return np.asarray(self.member[:, sorted(self.brought.wrongs.get(wrong, ()))].any(axis=1), np.bool_)
+
+    def gains(self, enough: Flags, lower: int, size: int) -> Gains:
+        """(starts, counts, sets): for need n and set s of the lower level, the sets of the higher level around s for which
+        the need is met, and was not met by any set between. enough: [need, set], which may have grown since."""
+        key = (lower, size, len(enough))
+        if key not in self._gains:
+            self._gains[key] = self._gained(enough, lower, size)
+        return self._gains[key]
+
+    def _gained(self, enough: Flags, lower: int, size: int) -> Gains:
+        numbers = self.level(lower)
+        needs, belows, targets = [], [], []
+        for target in self.level(size):
+            whole = self.all[target]
+            for part in combinations(whole, lower):
+                below = self.number.get(part)
+                if below is None:
+                    continue
+                gained = enough[:, target] & ~enough[:, below]
+                rest = [k for k in whole if k not in part]
+                for more in range(1, len(rest)):
+                    for some in combinations(rest, more):
+                        between = self.number.get(tuple(sorted((*part, *some))))
+                        if between is not None:
+                            gained = gained & ~enough[:, between]
+                found = np.flatnonzero(gained)
+                needs.append(found)
+                belows.append(np.full(len(found), below - numbers.start))
+                targets.append(np.full(len(found), target))
+        if not needs:
+            return np.zeros((len(enough), len(numbers)), np.int64), np.zeros((len(enough), len(numbers)), np.int64), np.zeros(0, np.int64)
+        cell = np.concatenate(needs) * len(numbers) + np.concatenate(belows)
+        order = np.argsort(cell, kind="stable")
+        counts = np.bincount(cell, minlength=len(enough) * len(numbers))
+        shape = (len(enough), len(numbers))
+        return (np.cumsum(counts) - counts).reshape(shape), counts.reshape(shape), np.concatenate(targets)[order]
