@@ -8,6 +8,7 @@ a scan breaks a rule that is said to hold. So a reader need not trust the explor
 
 from __future__ import annotations
 
+import hashlib
 import json
 from array import array
 from pathlib import Path
@@ -20,9 +21,17 @@ ANSWER, TEXT, SYSTEM, WORDS = "answer.json", "answer.txt", "system.json", "situa
 ALL = (1 << 64) - 1
 
 
+def sources(folder: Path = Path(__file__).parents[1]) -> str:
+    """Digest of this tool's own code: an answer belongs to the code that gave it, and any of it may have a share."""
+    whole = hashlib.sha256()
+    for path in sorted(folder.rglob("*.py")):
+        whole.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
+    return whole.hexdigest()[:16]
+
+
 def stamp(checksum: str, options: object) -> str:
-    """What an answer belongs to: the file's checksum, this version, what was asked."""
-    return f"{checksum} {__version__} {options!r}"
+    """What an answer belongs to: the file's checksum, this version and its code, what was asked."""
+    return f"{checksum} {__version__} {sources()} {options!r}"
 
 
 def kept_answer(folder: Path, wanted: str) -> dict[str, Any] | None:

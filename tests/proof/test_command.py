@@ -2,7 +2,13 @@
 
 import json
 
+import numpy as np
+
 from sequencer.cli.main import main
+from sequencer.description import load
+from sequencer.proof import checking
+from sequencer.proof.build import draft_of, system_of
+from sequencer.proof.prove import Options
 
 
 def test_the_club_pad_holds_and_the_answer_opens_with_what_it_is_blind_to(capsys):
@@ -47,3 +53,20 @@ def test_a_kept_result_answers_again_and_stands_the_plain_check(tmp_path, capsys
     words.write_bytes(words.read_bytes()[:-8])
     assert main(["prove", "configs/club.yaml", "--check", str(kept)]) == 1
     assert "outside the set" in capsys.readouterr().out
+
+
+def test_a_kept_result_of_other_code_or_another_question_is_not_the_answer(tmp_path, monkeypatch):
+    """An answer belongs to file, question, version and the very code: any line of it may have a share in the verdict."""
+    for name in ("a.py", "room/b.py"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text("one = 1\n")
+    before = checking.sources(tmp_path)
+    assert checking.sources(tmp_path) == before
+    (tmp_path / "room/b.py").write_text("one = 2\n")
+    after = checking.sources(tmp_path)
+    assert after != before
+    checking.keep(tmp_path / "kept", {"stamp": checking.stamp("file", Options())}, "", system_of(draft_of(load("configs/club.yaml"))), np.empty(0), set())
+    assert checking.kept_answer(tmp_path / "kept", checking.stamp("file", Options())) is not None
+    assert checking.kept_answer(tmp_path / "kept", checking.stamp("file", Options(faults=1))) is None
+    monkeypatch.setattr(checking, "sources", lambda: after)
+    assert checking.kept_answer(tmp_path / "kept", checking.stamp("file", Options())) is None

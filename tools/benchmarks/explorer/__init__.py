@@ -1,0 +1,1 @@
+"""The proof's rows handed to a C explorer and to plain Python: what is compared with."""
