@@ -15,22 +15,19 @@ from sequencer.trials.probe import Breach, Trial
 
 
 def known(result: InterlockResult, faults: tuple[str, ...]) -> bool:
-    """Whether the proof says, or at least does not deny, that these faults break the rule.
-
-    A `must` counts on in a run when its command is taken back; the proof names what takes it back and judges only while
-    it stands: with faults at work its answer is held against nothing.
-    """
+    """Whether the proof says, or at least does not deny, that these faults break the rule."""
     if result.outcome in ("broken", "waived") and not result.cuts:
         return True
-    if result.kind == "must" or result.outcome == "not examined":
-        return bool(faults) or result.outcome != "holds"
+    if result.outcome == "not examined":
+        return True
     return any(set(cut.faults) <= set(faults) for cut in result.cuts)
 
 
 def unknown(proof: Proof, breaches: tuple[Breach, ...]) -> list[Breach]:
-    """Breaches of one trial that the proof denies, later ones in the same story too."""
+    """Breaches of one trial that the proof denies, later ones in the same story too. A rule about the box is judged while
+    the box runs, in the proof as in a campaign."""
     by = {one.name: one for one in proof.interlocks}
-    return [breach for breach in breaches if not known(by[breach.rule], breach.faults)]
+    return [breach for breach in breaches if not breach.unpowered and not known(by[breach.rule], breach.faults)]
 
 
 def tried(pad: Pad, runs: int, seed: int, faults: int) -> tuple[list[str], int]:
