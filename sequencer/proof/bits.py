@@ -14,6 +14,7 @@ from sequencer.proof.bands import Comparison, comparison, volume_of
 from sequencer.proof.branches import LAZY, LIES, ONE, Branches, Choices, assume, together
 from sequencer.proof.draft import Draft, counts_from
 from sequencer.proof.durations import error_of
+from sequencer.proof.kept import kept
 from sequencer.proof.words import EVERYTHING, Cube
 from sequencer.table import Kind
 from sequencer.table.compile import calibration
@@ -148,7 +149,7 @@ class Reading:
         off, on = self._raw(bit, branches, i)
         if self.sure:
             return off, on
-        late_on = [_lazy(on)] if bit.hold else []
+        late_on = [_lazy(on)] if bit.hold and not kept(self.draft, self.state) >> i & 1 else []
         late_off = [_lazy(off)] if bit.drop else []
         return together([off, *late_on]), together([on, *late_off])
 

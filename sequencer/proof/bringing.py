@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sequencer.description import terms as t
 from sequencer.description.box import ContactInput
-from sequencer.description.grounds import LinePart
+from sequencer.description.grounds import LinePart, LinkPart
 from sequencer.proof.bands import volume_of
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import valve
@@ -79,8 +79,16 @@ class Bringing:
         self.stands[contact] = True
         word = self._part(contact).contact.word
         rest = round(self._part(contact).steady_for.si * 1000) + 260
+        if self.silent_for(contact):
+            # a hand cannot reach the box over a link that is silent; its wire can
+            self.add(Strike(contact, "shorted" if self._part(contact).contact.closed_means_word else "wire cut"))
+            return
         first = released or not self.state or not self.waits
         self.add(Switch(contact, word), Then(rest) if first else InState(self.state, max(self.after, 300)))
+
+    def silent_for(self, contact: str) -> bool:
+        """Whether what carries this contact is silent."""
+        return any(p.link in self.silent and contact in p.carries for p in self.draft.pad.parts(LinkPart).values())
 
     def put(self, contact: str, at_word: bool) -> None:
         """A hand moves a contact, if it does not stand there yet."""

@@ -16,6 +16,7 @@ from sequencer.proof.bands import volume_of
 from sequencer.proof.bits import Reading
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import dumps, fillers
+from sequencer.proof.kept import at_row
 from sequencer.proof.result import HouseResult
 from sequencer.table import Kind
 from sequencer.table.table import Row
@@ -241,10 +242,9 @@ def _approach(draft: Draft) -> Iterator[str]:
         if not people[row.to] or people[row.state]:
             continue
         shown = set()
-        for i in _bits(draft, row.care):
+        for i in _bits(draft, row.care | at_row(draft.table, row)):
             bit = draft.table.bits[i]
-            falling = bit.kind == Kind.BELOW
-            if falling and row.care:
+            if bit.kind == Kind.BELOW:
                 shown.add(volume_of(draft.pad, draft.table.analogs[bit.source].name))
         for volume in draft.pad.parts(VolumePart):
             if volume not in shown:

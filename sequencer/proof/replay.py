@@ -11,20 +11,22 @@ from dataclasses import dataclass
 
 from sequencer.description.faults import Fault
 from sequencer.errors import SequencerError
+from sequencer.proof.bringing import Bringing
 from sequencer.proof.draft import Draft
 from sequencer.proof.result import Replay
 from sequencer.proof.script import Style, events_of, late, ways_to_break
+from sequencer.proof.standing_in import relays
 from sequencer.proof.stories import StoryStep
-from sequencer.proof.system import System
+from sequencer.proof.system import Bad, System
 from sequencer.simulation import Event
-from sequencer.simulation.events import InState, Strike
+from sequencer.simulation.events import InState, SetPressure, Strike
 from sequencer.simulation.session import Session
 
 PATIENCE_MS = 75_000
 """How long a next act may be waited for beyond its own time."""
 SETTLE_MS = 2_000
 LONGEST_MS = 20 * 60_000
-TRIES = 12
+TRIES = 16
 
 
 @dataclass(frozen=True)
@@ -36,17 +38,34 @@ class Played:
     why: str
 
 
-def styles(bads: int, falls: bool, early: bool) -> Iterator[Style]:
-    """Readings, the likeliest first. `falls`: gas falls in it; `early`: hands first as the story has them."""
+def styles(bads: int, falls: bool, early: bool, unsettled: bool = False, welds: bool = False) -> Iterator[Style]:
+    """Readings, the likeliest first. `falls`: gas falls in it; `early`: hands first as the story has them;
+    `unsettled`: something is to have stood for less than its time; `welds`: a relay is to be seen on that is not asked for."""
     ways = range(max(bads, 1))
-    for hangs in (False, True):
-        for lateness in (not early, early):
-            for bad in ways:
-                yield Style(late=lateness, bad=bad, hangs=hangs)
-            if falls:
-                for lead in (0.1, 0.3, 0.6, 1.0):
-                    yield Style(late=lateness, lead=lead, hangs=hangs)
-            yield Style(late=lateness, waits=True, hangs=hangs)
+    if unsettled:
+        yield Style(late=not early, full=True)
+    if welds:
+        yield Style(late=not early, hangs=True, ahead=True, anew=True)
+    for lateness in (not early, early):
+        for bad in ways:
+            yield Style(late=lateness, bad=bad)
+            if bads:
+                yield Style(late=lateness, bad=bad, ahead=True)
+        if bads:
+            yield Style(late=lateness, ahead=True, hangs=True)
+        if bads and lateness != early:
+            yield Style(late=lateness, ahead=True, reshut=True)
+        if falls:
+            for lead in (0.1, 0.3, 0.6, 1.0):
+                yield Style(late=lateness, lead=lead)
+        yield Style(late=lateness, waits=True)
+    for lateness in (not early, early):
+        for bad in ways:
+            yield Style(late=lateness, bad=bad, hangs=True)
+        if falls:
+            for lead in (0.1, 0.3, 0.6, 1.0):
+                yield Style(late=lateness, lead=lead, hangs=True)
+        yield Style(late=lateness, waits=True, hangs=True)
 
 
 def replay(
@@ -57,13 +76,17 @@ def replay(
     struck = strikes or {}
     bads = ways_to_break(system, steps, rule)
     falls = any(system.rows[s.row].actor == "gas" and system.rows[s.row].forward and not system.rows[s.row].tag.startswith("up ") for s in steps)
+    unsettled = any(_unsettled(draft, bad) for bad in bads)
     tried: list[list[Event]] = []
     best: Played | None = None
-    for style in styles(len(bads), falls, early=bool(struck)):
+    for style in styles(len(bads), falls, bool(struck), unsettled, any(relays(draft, bad, True) for bad in bads)):
         if len(tried) == tries:
             break
         order = late(draft, system, steps) if style.late and not struck else steps
-        events = events_of(draft, system, order, struck, style, bads[style.bad] if style.bad < len(bads) else None)
+        bad = bads[style.bad] if style.bad < len(bads) else None
+        if style.anew:
+            order = steps[max(n for n, s in enumerate(steps) if system.rows[s.row].tag == "boot") :]
+        events = events_of(draft, system, order, struck, style, bad)
         if events in tried:
             continue
         tried.append(events)
@@ -75,11 +98,24 @@ def replay(
     return Replay(False, len(tried), f"not reproduced in {len(tried)} readings: {best.why if best else 'it has no acts'}")
 
 
+def _unsettled(draft: Draft, bad: Bad) -> bool:
+    """Whether a delayed condition is to be false that rests on low pressures: gas has left only just now."""
+    for i, bit in enumerate(draft.table.bits):
+        name = f"the box says {bit.name}"
+        if bit.hold and draft.layout.has(name) and bad.cube.care & ~bad.cube.want & draft.layout.mask([name]):
+            asked = Bringing(draft).asked(1 << i)
+            return any(asked >> k & 1 and b.kind.name == "BELOW" for k, b in enumerate(draft.table.bits))
+    return False
+
+
 def _besides(events: list[Event], struck: Mapping[int, tuple[Fault, ...]]) -> str:
     """Faults that stand for what the story leaves open (a link not heard, a head that stays)."""
     own = {f.name for some in struck.values() for f in some}
     names = [f"{e.action.part}: {e.action.mode}" for e in events if isinstance(e.action, Strike)]
     more = list(dict.fromkeys(n for n in names if n not in own))
+    for action in (e.action for e in events if isinstance(e.action, SetPressure)):
+        at = f"{action.gauge_pa / 1e5:.1f} bar in {action.volume} when the power comes"
+        more.append(at if action.gauge_pa else f"{action.volume} bursting")
     return f" (there with {' and '.join(more)})" if more else ""
 
 

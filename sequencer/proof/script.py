@@ -11,8 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from sequencer.description import terms as t
-from sequencer.description.faults import Fault, faults
+from sequencer.description.faults import Fault
 from sequencer.description.grounds import HeadPart, PadPart
+from sequencer.proof import standing_in
 from sequencer.proof.bringing import Bringing
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import fillers
@@ -21,7 +22,19 @@ from sequencer.proof.stories import StoryStep
 from sequencer.proof.system import Bad, Row, System
 from sequencer.quantities import Quantity
 from sequencer.simulation import Event, story
-from sequencer.simulation.events import InState, Latch, Once, Pin, PowerOff, PowerOn, Strike, Then, Wait, Walk
+from sequencer.simulation.events import (
+    InState,
+    Latch,
+    Once,
+    Pin,
+    PowerOff,
+    PowerOn,
+    SetPressure,
+    Strike,
+    Then,
+    Wait,
+    Walk,
+)
 
 
 @dataclass(frozen=True)
@@ -29,13 +42,20 @@ class Style:
     """How freely a story is read. waits: until gas has passed each edge that the story names. late: hands on gate and
     pin as late as they may be. lead: bar above the edge at which the last press comes, where gas must fall through it
     just after; 0: the fall begins when the story says. bad: which way of breaking the rule is aimed at. hangs: a head
-    that the story leaves latched is held by a jammed servo."""
+    that the story leaves latched is held by a jammed servo, and so on (standing_in.py). full: gas is in when the power comes, as after a blink.
+    ahead: hands that the last scan needs move as soon as the box is in that state. reshut: and the gate, which it needs
+    shut, is opened before and shut again only after them. anew: only what comes after the last power-up is told, with
+    head, pin and gate as they stand then."""
 
     waits: bool = False
     late: bool = True
     lead: float = 0.0
     bad: int = 0
     hangs: bool = False
+    full: bool = False
+    ahead: bool = False
+    reshut: bool = False
+    anew: bool = False
 
 
 def ways_to_break(system: System, steps: list[StoryStep], rule: str) -> list[Bad]:
@@ -67,10 +87,29 @@ def events_of(
         for role, person in draft.pad.crew.roles.items():
             if person.starts == "pad" and system.rows[steps[0].row].tag != "walk out":
                 script.add(Walk(role, "out"), who=role)
+    if style.anew:
+        _hands(script, draft, steps[0].word, 0)
+    if style.full:
+        for volume, edges in draft.bands.edges.items():
+            script.add(SetPressure(volume, 0.8 * edges[-1]))
     early = _falls_early(draft, system, steps) if style.lead else {}
+    moves = [n for n, s in enumerate(steps[:-1]) if system.rows[s.row].origin is not None or system.rows[s.row].tag == "settle"]
     for number, step in enumerate(steps):
         row, tag = system.rows[step.row], system.rows[step.row].tag
         script.note = row.says
+        if style.reshut and moves and number == moves[-1]:
+            _gates(script, draft, system.rows[steps[-1].row], False)
+        if style.hangs and bad is not None and moves and number == moves[-1]:
+            for action in standing_in.before(draft, bad, steps[number].place):
+                script.add(action)
+        if style.ahead and bad is not None and moves and number == moves[-1] + 1:
+            script.stand(script.state, 300 if style.reshut else 0)
+            _hands_to(script, draft, system.rows[steps[-1].row], bad)
+            if style.reshut:
+                _gates(script, draft, system.rows[steps[-1].row], True)
+            if style.hangs:
+                for action in standing_in.there(draft, bad, system.rows[steps[-1].row]):
+                    script.add(action)
         for fault in strikes.get(number, ()):
             script.add(Strike(fault.part, fault.mode))
         if tag == "boot":
@@ -85,7 +124,10 @@ def events_of(
             script.stand("")
         elif row.scan:
             if style.hangs:
-                _hang(script, draft, system, steps, number)
+                for output in standing_in.jammed(draft, system, steps, number):
+                    if output not in script.jammed:
+                        script.jammed.add(output)
+                        script.add(Strike(output, "jammed"))
             if number in early:
                 for volume in early[number]:
                     script.vent(volume)
@@ -118,22 +160,15 @@ def events_of(
 def _scan(script: Bringing, draft: Draft, row: Row, bad: Bad | None, falling: Mapping[str, float], lead: float) -> None:
     presses: list[str] = []
     origin = None if row.origin is None else draft.table.rows[row.origin]
-    if origin is not None:
-        asked = script.asked(origin.care)
-        pressed = {draft.table.contacts[b.source].name for i, b in enumerate(draft.table.bits) if asked >> i & 1 and b.kind.name == "PRESS"}
-    else:
-        pressed = set()
-    for contact, name in draft.by_hand.items():
-        bit = draft.layout.mask([name])
-        if row.guard.care & bit and contact not in pressed:
-            script.put(contact, bool(row.guard.want & bit))
-        elif bad is not None and bad.cube.care & bit and contact not in pressed:
-            script.put(contact, bool(bad.cube.want & bit))
+    _hands_to(script, draft, row, bad)
     if bad is not None:
         for i, one in enumerate(draft.table.bits):
             name = f"the box says {one.name}"
             if draft.layout.has(name) and bad.cube.care & draft.layout.mask([name]):
-                script.bring(i, bool(bad.cube.want & draft.layout.mask([name])), None)
+                value, open_ = bool(bad.cube.want & draft.layout.mask([name])), len(script.open)
+                script.bring(i, value, None)
+                if len(script.open) > open_ and origin is not None:
+                    script.wait_for(t.BoxSays(one.name, value))  # gas takes its time
     if origin is None:
         if row.to is not None:
             place = draft.places[row.to]
@@ -152,23 +187,25 @@ def _scan(script: Bringing, draft: Draft, row: Row, bad: Bad | None, falling: Ma
     script.stand(draft.table.states[origin.to].name)
 
 
-def _hang(script: Bringing, draft: Draft, system: System, steps: list[StoryStep], number: int) -> None:
-    """Before a command that lets a head go, jam what pulls it, if the story goes on with the head latched."""
-    from sequencer.description.grounds import WirePart
+def _hands_to(script: Bringing, draft: Draft, row: Row, bad: Bad | None) -> None:
+    """Hands put contacts where a scan, and the way of breaking that is aimed at, want them."""
+    origin = None if row.origin is None else draft.table.rows[row.origin]
+    asked = 0 if origin is None else script.asked(origin.care)
+    pressed = {draft.table.contacts[b.source].name for i, b in enumerate(draft.table.bits) if asked >> i & 1 and b.kind.name == "PRESS"}
+    for contact, name in draft.by_hand.items():
+        bit = draft.layout.mask([name])
+        for cube in (row.guard, *([] if bad is None else [bad.cube])):
+            if cube.care & bit and contact not in pressed:
+                script.put(contact, bool(cube.want & bit))
+                break
 
-    row = system.rows[steps[number].row]
-    wires = {part.wire.end: part.wire.origin for part in draft.pad.parts(WirePart).values()}
-    known = {f.name for f in faults(draft.pad)}
-    for head, output in wires.items():
-        bit = draft.layout.mask([f"{head} latched"])
-        goes = any(system.rows[s.row].tag == f"lets go {head}" for s in steps[number:])
-        if row.to is None or goes or not steps[-1].word & bit or f"{output}: jammed" not in known or output in script.jammed:
-            continue
-        index = list(draft.pad.outputs).index(output)
-        idle = draft.table.outputs[index].idle
-        if draft.state_command(row.to, index) != idle:
-            script.jammed.add(output)
-            script.add(Strike(output, "jammed"))
+
+def _gates(script: Bringing, draft: Draft, row: Row, shut: bool) -> None:
+    """Hands move the gates that a scan needs shut."""
+    for part in draft.pad.parts(PadPart).values():
+        if part.gate in draft.tracked and row.guard.care & row.guard.want & draft.layout.mask([draft.seen(part.gate)]):
+            script.put(part.gate, shut)
+            script.stand(script.state, script.after + (600 if shut else 0))
 
 
 def _hands(script: Bringing, draft: Draft, put: int, clear: int) -> None:

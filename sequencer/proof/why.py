@@ -18,6 +18,7 @@ from sequencer.proof.draft import Draft
 from sequencer.proof.engine import Engine, Words, merged, missing, unique
 from sequencer.proof.explore import Explored, explore
 from sequencer.proof.judging import Court
+from sequencer.proof.kept import masks
 from sequencer.proof.result import Story, Why
 from sequencer.proof.stories import path, told_lines
 from sequencer.proof.system import Row, System
@@ -79,7 +80,9 @@ def _scans_of(draft: Draft, mutant: Mutant) -> tuple[tuple[int, ...], list[Row]]
     """The places whose scans the mutant changes, and those scans."""
     other = copy.copy(draft)
     other.table = mutant.table  # places and regions stay those of the sound table
-    places = tuple(p for s in mutant.states for p in draft.regions(s))
+    # a way in that asks for less may leave a delay open in the state it leads to
+    shown = [s for s, (a, b) in enumerate(zip(masks(draft.table), masks(mutant.table), strict=True)) if a != b]
+    places = tuple(p for s in sorted({*mutant.states, *shown}) for p in draft.regions(s))
     rows = []
     for place in places:
         rows += controller.scan_rows(other, place)

@@ -32,7 +32,7 @@ def test_every_marked_violation_is_found(planted):
 
 def test_the_planted_stories_are_confirmed_by_the_exact_simulator(planted):
     told = {r.name: r.story for r in planted.interlocks if r.story is not None and r.story.replay is not None}
-    assert set(told) == {"nobody_near_gas", "release_is_meant", "stop_stops", "lets_go", "servo_on_shortly", "armed_is_heard"}
+    assert set(told) == {"nobody_near_gas", "release_is_meant", "stop_stops", "lets_go", "servo_on_shortly", "armed_is_heard", "pull_is_whole"}
     assert all(story.replay.confirmed for story in told.values()), {n: s.replay.says for n, s in told.items()}
 
 

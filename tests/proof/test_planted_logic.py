@@ -27,6 +27,7 @@ REPAIRS = {
         ("      - {go_to: rest, at_latest: 2 s}", "      - {go_to: rest, at_latest: 3 s}"),
         ("{go_to: again, once: pressed}", "{go_to: again, once: pressed, not_before: 3 s}"),
     ],
+    "pull_is_whole": [("    at_least: 150 ms", "    at_most: 10 s")],  # no box that stops at once can promise it
     "no_dead_end": [("    stays: someone has to come and look\n", "    leave:\n      - {go_to: dumping, at_latest: 60 s}\n")],
     "gas_can_leave": [(re.search(r"  tower: .*\n", PLANTED).group(), "")],
     "quiet-at-power-up": [("outputs: {winch: on, beacon: lit} ", "outputs: {beacon: lit} ")],
@@ -41,7 +42,7 @@ REPAIRS = {
     "reset-starts-nothing": [("      - {go_to: filling, once: key_in and pressed and pad_shut and latched and radio_ok}", "      - {go_to: dumping, once: key_in and pressed and pad_shut and latched and radio_ok}")],
     "approach-shown-empty": [("      - {go_to: rest, at_latest: ", "      - {go_to: dumping, at_latest: ")],
 }  # fmt: skip
-RULES = ("nobody_near_gas", "release_is_meant", "stop_stops", "lets_go", "servo_on_shortly", "armed_is_heard", "no_dead_end", "gas_can_leave")
+RULES = ("nobody_near_gas", "release_is_meant", "stop_stops", "lets_go", "servo_on_shortly", "armed_is_heard", "pull_is_whole", "no_dead_end", "gas_can_leave")
 
 
 def repaired(but=""):

@@ -1,0 +1,90 @@
+"""What stands in for a thing that a story leaves open: a part that fails in the replay, and is named in its answer.
+
+The abstraction lets a link fall silent, a head stay, a relay be seen on or a load be read at any moment. The exact
+simulator needs a cause for each; hands have none.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sequencer.description.faults import faults
+from sequencer.description.grounds import HeadPart, SwitchPlace, WirePart
+from sequencer.proof.bands import volume_of
+from sequencer.proof.bringing import Bringing
+from sequencer.proof.draft import Draft
+from sequencer.proof.stories import StoryStep
+from sequencer.proof.system import Bad, Row, System
+from sequencer.simulation.events import Action, SetPressure, Strike
+from sequencer.table import Kind
+
+
+def said(draft: Draft, bad: Bad) -> Iterator[tuple[int, bool]]:
+    """(condition bit, value) of what the box says where a rule breaks."""
+    for i, bit in enumerate(draft.table.bits):
+        name = f"the box says {bit.name}"
+        if draft.layout.has(name) and bad.cube.care & draft.layout.mask([name]):
+            yield i, bool(bad.cube.want & draft.layout.mask([name]))
+
+
+def relays(draft: Draft, bad: Bad, value: bool) -> list[str]:
+    """Relays that are to be seen on (off) by the contact that follows them."""
+    follows = {part.seen_by: part.follows.partition(" at ")[0] for part in draft.pad.parts(SwitchPlace).values()}
+    found = []
+    for i, wanted in said(draft, bad):
+        bit = draft.table.bits[i]
+        output = follows.get(draft.table.contacts[bit.source].name) if bit.kind == Kind.CONTACT else None
+        if output is not None and wanted == value:
+            found.append(output)
+    return found
+
+
+def before(draft: Draft, bad: Bad, place: int) -> list[Action]:
+    """Acts before the box comes to where the rule breaks: relays that do not switch on, loads that stay as they read."""
+    known = {f.name for f in faults(draft.pad)}
+    found = [(o, "stuck off") for o in relays(draft, bad, False) if draft.state_command(place, list(draft.pad.outputs).index(o))]
+    for i, value in said(draft, bad):
+        bit = draft.table.bits[i]
+        if bit.kind in (Kind.BELOW, Kind.AT_LEAST) and value == (bit.kind == Kind.AT_LEAST):
+            reading = draft.table.analogs[bit.source].name
+            if volume_of(draft.pad, reading) is None:
+                found.append((reading, "frozen"))
+    return [Strike(part, mode) for part, mode in found if f"{part}: {mode}" in known]
+
+
+def there(draft: Draft, bad: Bad, row: Row) -> list[Action]:
+    """Acts once it is there: relays that weld, vessels that burst where gas or the load must be gone at once, for what
+    the box is to say or for the scan `row` itself."""
+    known = {f.name for f in faults(draft.pad)}
+    found: list[Action] = [Strike(o, "welded") for o in relays(draft, bad, True) if f"{o}: welded" in known]
+    wanted = list(said(draft, bad))
+    if row.origin is not None:
+        origin = draft.table.rows[row.origin]
+        loads = [i for i, b in enumerate(draft.table.bits) if origin.want >> i & 1 and b.kind == Kind.BELOW]
+        wanted += [(i, True) for i in loads if volume_of(draft.pad, draft.table.analogs[draft.table.bits[i].source].name) is None]
+    for i, value in wanted:
+        asked = Bringing(draft).asked(1 << i)
+        kinds = [(b.kind, b) for k, b in enumerate(draft.table.bits) if asked >> k & 1]
+        gone = any(k == (Kind.BELOW if value else Kind.AT_LEAST) for k, _ in kinds)
+        for part in draft.pad.parts(HeadPart).values() if gone else ():
+            found.append(SetPressure(part.release_head, 0.0))
+    return list(dict.fromkeys(found))
+
+
+def jammed(draft: Draft, system: System, steps: list[StoryStep], number: int) -> list[str]:
+    """Servos to jam before this step commands them, where the story goes on with their head latched."""
+    row, found = system.rows[steps[number].row], []
+    wires = {part.wire.end: part.wire.origin for part in draft.pad.parts(WirePart).values()}
+    known = {f.name for f in faults(draft.pad)}
+    for head, output in wires.items():
+        bit = draft.layout.mask([f"{head} latched"])
+        goes = any(system.rows[s.row].tag == f"lets go {head}" for s in steps[number:])
+        if row.to is None or goes or not steps[-1].word & bit or f"{output}: jammed" not in known:
+            continue
+        index = list(draft.pad.outputs).index(output)
+        if draft.state_command(row.to, index) != draft.table.outputs[index].idle:
+            found.append(output)
+    return found
+
+
+__all__ = ["before", "jammed", "relays", "said", "there"]
