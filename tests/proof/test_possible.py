@@ -8,9 +8,9 @@ from sequencer.proof import possible
 from sequencer.proof.prove import Options, prove
 from sequencer.proof.system import Place, Row, System
 from sequencer.proof.words import Cube, Layout
+from tests.quick_club import quick_club
 
-with open("configs/club.yaml", encoding="utf-8") as _file:
-    CLUB = _file.read()
+CLUB = quick_club()
 
 
 def proved(*pairs, **options):

@@ -6,7 +6,7 @@ from functools import cache
 
 import pytest
 
-from sequencer.description import Pad, load
+from sequencer.description import Pad, load, loads
 from sequencer.description.faults import faults
 from sequencer.errors import SequencerError
 from sequencer.simulation import Event, Run, simulate, story
@@ -25,6 +25,7 @@ from sequencer.simulation.events import (
 )
 from sequencer.simulation.reasons import behind
 from sequencer.table import boxlog, compile_table
+from tests.quick_club import quick_club
 
 
 @cache
@@ -143,7 +144,7 @@ def test_a_hung_box_is_reset_by_the_watchdog_and_the_log_names_the_cause() -> No
 
 def test_a_supply_that_sags_under_a_stalled_servo_resets_the_box_as_a_brown_out() -> None:
     events = [Event(InState("counting"), Strike("release", "jammed")), Event(InState("counting"), Strike("battery", "sags"))]
-    run = simulate(club(), events, crew=True, trace=False, until_ms=160_000)
+    run = simulate(loads(quick_club(), "club.yaml"), events, crew=True, trace=False, until_ms=160_000)
     causes = [entry.cause for entry in run.log if entry.kind == "power-up"]
     assert causes[0] == "power-on" and "brown-out" in causes[1:]
     assert run.state_at_end == "dumping"

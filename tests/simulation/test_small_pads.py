@@ -18,6 +18,7 @@ from sequencer.simulation.events import (
     SetPressure,
     Strike,
 )
+from tests.quick_club import quick_club
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 BAR, GRAVITY = 1e5, 9.80665
@@ -31,7 +32,7 @@ POCKET = ("  fill_line:  {line: cylinder to bottle, opened_by: fill, bore: 0.6 m
 
 
 def pad(name: str, *changes: tuple[str, str]) -> Pad:
-    text = (CONFIGS / f"{name}.yaml").read_text(encoding="utf-8")
+    text = quick_club() if name == "club" else (CONFIGS / f"{name}.yaml").read_text(encoding="utf-8")
     for old, new in changes:
         assert old in text, f"{name} no longer says: {old}"
         text = text.replace(old, new)

@@ -9,6 +9,7 @@ import pytest
 
 from sequencer.description import Pad, loads
 from sequencer.site.world import World
+from tests.quick_club import quick_club
 
 CONFIGS = Path(__file__).resolve().parents[2] / "configs"
 
@@ -64,7 +65,7 @@ class Rig:
 
 
 def _text(name: str, *changes: tuple[str, str]) -> str:
-    text = (CONFIGS / name).read_text(encoding="utf-8")
+    text = quick_club() if name == "club.yaml" else (CONFIGS / name).read_text(encoding="utf-8")
     for old, new in changes:
         assert old in text, f"{name} no longer says: {old}"
         text = text.replace(old, new)
