@@ -48,8 +48,8 @@ def test_one_stop_contact_withstands_no_fault_and_only_its_own_faults_defeat_it(
 @pytest.mark.parametrize(
     ("rule", "fault", "says"),
     [
-        ("stop_stops", "stop: stuck closed", "after 350 ms still not"),
-        ("stop_stops", "stop: shorted", "after 350 ms still not"),
+        ("stop_stops", "stop: stuck closed", "after 250 ms still not"),
+        ("stop_stops", "stop: shorted", "after 250 ms still not"),
         ("lets_go", "hold_down: seized", "after 0.5 s still not"),
         ("lets_go", "release: jammed", "after 0.5 s still not"),
         ("lets_go", "stop: wire cut", "after 0.5 s still not"),
@@ -71,7 +71,7 @@ def club():
 
 
 def test_a_rule_that_asks_for_a_fault_that_defeats_it_is_broken():
-    within = ("    within: 350 ms\n", "    within: 350 ms\n    withstand: {equipment: 1, slips: 0}\n")
+    within = ("    within: 250 ms\n", "    within: 250 ms\n    withstand: {equipment: 1, slips: 0}\n")
     result = proved(CLUB, within, stories=0)["stop_stops"]
     assert result.outcome == "broken" and "broken by" in result.level
 
@@ -105,7 +105,7 @@ def test_a_declared_common_cause_of_both_contacts_counts_as_one_fault():
 def test_an_effect_named_by_its_line_counts_the_valve_too():
     effect = ("    effect: fill shut and dump open\n", "    effect: fill_line shut and dump_line open\n")
     command = proved(CLUB)["stop_stops"]
-    valve = proved(CLUB, effect, ("    within: 350 ms", "    within: 400 ms"))["stop_stops"]
+    valve = proved(CLUB, effect, ("    within: 250 ms", "    within: 400 ms"))["stop_stops"]
     assert sum(p.seconds for p in valve.parts) > sum(p.seconds for p in command.parts)
     assert ("dump_line: stuck shut",) in cuts(valve) and ("dump_line: stuck shut",) not in cuts(command)
     assert any("dump_line: stuck shut" in note for note in command.notes)

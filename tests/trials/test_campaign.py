@@ -47,7 +47,7 @@ STOP_HELD = changed((" and radio_ok and not stop_down}", " and radio_ok}"))
 @cache
 def found() -> tuple[Pad, Campaign]:
     pad = loads(STOP_HELD, "club.yaml")
-    return pad, shake(pad, Budget(150), seed=0, most_faults=0)
+    return pad, shake(pad, Budget(150), seed=1, most_faults=0)
 
 
 def test_a_stop_held_down_at_arming_is_found_and_told_as_one_act() -> None:
@@ -161,7 +161,7 @@ def test_more_of_the_table_is_visited_than_the_plain_day_visits() -> None:
 def test_the_command_fails_for_a_failure_writes_what_was_asked_and_nothing_twice(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     file, copy = tmp_path / "club.yaml", tmp_path / "copy.yaml"
     file.write_text(STOP_HELD, encoding="utf-8")
-    order = ["shakedown", str(file), "--runs", "150", "--faults", "0", "--save", str(copy)]
+    order = ["shakedown", str(file), "--runs", "150", "--seed", "1", "--faults", "0", "--save", str(copy)]
     assert main(order) == 1
     out = capsys.readouterr()
     assert "BROKEN: stop_stops" in out.out and "150 trials" in out.out and "Blind to" in out.out
