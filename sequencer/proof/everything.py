@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 import numpy.typing as npt
@@ -68,9 +69,13 @@ class Everything:
             self._needs[wrongs] = self._numbered(met)
         return self._needs[wrongs]
 
-    def also(self, need: int, wrong: str) -> int:
-        """Number of a need and one more wrong."""
-        return self._numbered(self._table[need] & self._brings(wrong))
+    def hidden(self, bits: Sequence[int]) -> int:
+        """Number of the need that the box sees none of these switches; -1 where no set of faults hides them all."""
+        return self.need(frozenset(map(blind, bits)))
+
+    def both(self, need: int, other: int) -> int:
+        """Number of two needs at once."""
+        return self._numbered(self._table[need] & self._table[other])
 
     def _brings(self, wrong: str) -> Flags:
         if wrong not in self._bring:
@@ -118,7 +123,7 @@ class Everything:
 class Judged:
     """One rule over all entries: the bits it names, and for which of its bad cubes an entry's image is judged.
 
-    entries: all of the whole, then copies that are judged where the box does not see a switch. needed: as in
+    entries: all of the whole, then copies that are judged where the box does not see a switch, or several. needed: as in
     `Everything`. oks[ok]: per entry, which bad cubes it is judged by; judged: whether by any."""
 
     def __init__(self, whole: Everything, rule: RuleCheck) -> None:
@@ -130,10 +135,13 @@ class Judged:
                 self.bits |= cube.care & ~system.free & ~spent
         ok = np.stack([self._ok(whole, b, system.free) for b in self.bads], axis=1) if self.bads else np.zeros((len(whole), 0), np.bool_)
         entries, oks, needed = [np.arange(len(whole))], [ok], [whole.needed]
-        for bit in (b for b in whole.unseen if any(bad.cube.care >> b & 1 for bad in self.bads)):
-            unseen = np.stack([self._ok(whole, b, system.free & ~(1 << bit)) for b in self.bads], axis=1)
+        asked = [b for b in whole.unseen if any(bad.cube.care >> b & 1 for bad in self.bads)]
+        for bits in (some for size in range(1, len(asked) + 1) for some in combinations(asked, size)):
+            if (hidden := whole.hidden(bits)) < 0:
+                continue  # no set of faults hides all of these switches at once
+            unseen = np.stack([self._ok(whole, b, system.free & ~sum(1 << bit for bit in bits)) for b in self.bads], axis=1)
             more = np.flatnonzero((unseen & ~ok).any(axis=1))
-            table = {need: whole.also(need, blind(bit)) for need in np.unique(whole.needed[more]).tolist()}
+            table = {need: whole.both(need, hidden) for need in np.unique(whole.needed[more]).tolist()}
             also = np.array([table[need] for need in whole.needed[more].tolist()], np.int64)
             entries.append(more[also >= 0])
             oks.append(unseen[more[also >= 0]])

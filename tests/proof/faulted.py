@@ -18,8 +18,10 @@ from sequencer.proof.settling import settle
 from sequencer.proof.system import Bad, Place, Race, Row, RuleCheck, System
 from sequencer.proof.words import Cube, Layout
 
-KEPT, SWITCH, SAID = 5, 1 << 5, 1 << 6
-"""Bits 0 to 4 are kept; bit 5 is a switch that any scan may find either way; bit 6 is said by a scan and forgotten."""
+KEPT, SWITCHES, SAID = 5, (1 << 5, 1 << 6), 1 << 7
+"""Bits 0 to 4 are kept; 5 and 6 are switches that any scan may find either way; bit 7 is said by a scan and forgotten."""
+SWITCH = sum(SWITCHES)
+STANDS = (0, SWITCHES[0], SWITCHES[1], SWITCH)
 MOST = 2
 
 
@@ -78,8 +80,11 @@ def row(chance, number, places, races, bits):
     scan = chance.random() < 0.5
     put, clear = mask(chance, bits, 0, 2), mask(chance, range(KEPT), 0, 1)
     said = SAID if scan and chance.random() < 0.5 else 0
-    guard = cube(chance, range(KEPT + scan), 2)
-    unless = ((cube(chance, range(KEPT), 2, 1), chance.randrange(races)),) if races and chance.random() < 0.4 else ()
+    guard = cube(chance, range(KEPT), 2)
+    for bit in SWITCHES if scan else ():
+        if chance.random() < 0.4:
+            guard = Cube(guard.care | bit, guard.want | chance.choice([0, bit]))
+    unless = tuple((cube(chance, range(KEPT), 2, 1), n) for n in range(races) if chance.random() < 0.4)
     to = chance.choice([None, *range(places)])
     at = tuple(sorted(chance.sample(range(places), chance.randint(1, places))))
     lazy = scan and chance.random() < 0.2
@@ -92,7 +97,11 @@ def rule(chance, number, places, after):
         inside = frozenset(chance.sample(range(places), chance.randint(1, places)))
         starts = 0 if after and chance.random() < 0.4 else None
         sources = ((frozenset(range(places)), cube(chance, range(KEPT), 1)),) if starts is not None else ()
-        bads.append(Bad(inside, cube(chance, range(KEPT + 2 if after else KEPT), 4, 2, 0.8), after, starts, sources))
+        bad = cube(chance, range(KEPT), 4, 2, 0.8)
+        for bit in (*SWITCHES, SAID) if after else ():
+            if chance.random() < 0.4:
+                bad = Cube(bad.care | bit, bad.want | chance.choice([0, bit]))
+        bads.append(Bad(inside, bad, after, starts, sources))
     return RuleCheck(f"rule {number}", tuple(bads))
 
 
@@ -100,7 +109,7 @@ def case(chance):
     """A random case. Sound rows write three of the bits only, so that many rules need a fault, or two, to break."""
     places, races = chance.randint(1, 3), chance.randint(0, 2)
     layout = Layout(places)
-    for name in ("a", "b", "c", "d", "e", "switch", "said"):
+    for name in ("a", "b", "c", "d", "e", "switch", "other switch", "said"):
         layout.new(name)
     plain = chance.sample(range(KEPT), 3)
     sound = tuple(row(chance, n, places, races, plain) for n in range(chance.randint(3, 8)))
@@ -111,17 +120,16 @@ def case(chance):
         tuple(rule(chance, n, places, after) for n, after in enumerate((False, True, True))), free=SWITCH, spent=SAID,
     )  # fmt: skip
     many = chance.randint(2, 4)
-    unseen = set(chance.sample(range(many), chance.randint(0, 1)))
+    unseen = dict(zip(SWITCHES[: chance.randint(0, 2)], chance.sample(range(many), 2), strict=False))
     shared = chance.random() < 0.3
     kinds = [
-        kind("part 0" if shared and n == 1 else f"part {n}", Edit(blind=SWITCH if n in unseen else 0), f"mode {n}") for n in range(many)
+        kind("part 0" if shared and n == 1 else f"part {n}", Edit(blind=sum(bit for bit, hides in unseen.items() if hides == n)), f"mode {n}") for n in range(many)
     ]
     wrongs = {f"own {n}": frozenset({n}) for n in range(many)}
     wrongs["lies"] = frozenset(chance.sample(range(many), chance.randint(1, 2)))
     wrongs |= {race(n): frozenset(chance.sample(range(many), chance.randint(1, 2))) for n in range(races) if chance.random() < 0.7}
     rowed = [w for w in wrongs if w.startswith(("own", "lies"))]
-    if unseen:
-        wrongs[blind(5)] = frozenset(unseen)
+    wrongs |= {blind(bit.bit_length() - 1): frozenset({hides}) for bit, hides in unseen.items()}
     added = []
     for n in range(chance.randint(2, 9)):
         needs = frozenset(chance.sample(rowed, chance.choice([1, 1, 2])))
@@ -153,7 +161,7 @@ class Reader:
     def following(self, word):
         """(row or None for a hand at the switch, image) of everything that may happen."""
         layout = self.system.layout
-        yield None, word ^ SWITCH
+        yield from ((None, word ^ switch) for switch in SWITCHES)
         for row in self.rows:
             if self.sees(row).takes(layout, word):
                 yield row, row.image(layout, word)
@@ -172,7 +180,7 @@ class Reader:
                 yield number
 
     def walk(self):
-        todo = [s | switch for s in self.system.starts for switch in (0, SWITCH)]
+        todo = [s | switch for s in self.system.starts for switch in STANDS]
         seen, broken, steps = set(todo), set(), []
         while todo:
             word = todo.pop()

@@ -18,7 +18,7 @@ from sequencer.proof.judging import Court
 from sequencer.proof.pairs import Pairs
 from sequencer.proof.slices import Slice
 from sequencer.proof.words import Cube
-from tests.proof.faulted import KEPT, MOST, SAID, SWITCH, Reader, cases, cut_sets, minimal, way_of
+from tests.proof.faulted import KEPT, MOST, SAID, STANDS, SWITCH, Reader, cases, cut_sets, minimal, way_of
 
 PLENTY = 1_000_000
 KEPT_BITS = (1 << KEPT) - 1
@@ -136,7 +136,7 @@ def test_networkx_reaches_the_same_words_and_breaks_the_same_rules_about_the_wor
         reader = Reader(case, some)
         graph = nx.DiGraph()
         graph.add_edges_from((at | low, image & ~SAID) for at, low in all_words(case) for _, image in reader.following(at | low))
-        reached = {s | switch for s in case.system.starts for switch in (0, SWITCH)}
+        reached = {s | switch for s in case.system.starts for switch in STANDS}
         reached |= {d for s in set(reached) for d in nx.descendants(graph, s)}
         assert {w & ~SWITCH for w in reached} == reader.words
         world = {rule for word in reached for rule in reader.bad(word)}
@@ -146,7 +146,7 @@ def test_networkx_reaches_the_same_words_and_breaks_the_same_rules_about_the_wor
 
 def all_words(case):
     layout = case.system.layout
-    return [(layout.at(p, 0), low) for p in range(len(case.system.places)) for low in range(SWITCH << 1)]
+    return [(layout.at(p, 0), low) for p in range(len(case.system.places)) for low in range(SAID)]
 
 
 @given(cases())

@@ -142,3 +142,14 @@ def test_a_word_that_is_full_leaves_pairs_open_instead_of_failing():
     said = brought(system, [kind(f"p{n}") for n in range(8)], [Row("", "part", (0,), Cube(), set=1 << 30, needs=frozenset({"own"}))], {"own": frozenset({0})})
     found = Pairs(system, said, PLENTY, 1e9).of(system.rules[0], lambda text: None)
     assert found.cuts == {} and len(found.open) == 8 + 28
+
+
+def test_two_switches_that_the_box_does_not_see_break_together_what_neither_breaks_alone():
+    """By hand: the club's box stops when the key is out and when stop is pressed; each alone hides one of the two."""
+    with open("configs/club.yaml", encoding="utf-8") as file:
+        text = file.read()
+    both = "  asked:\n    never: fill open and key is not turned and stop is pressed\n    why: It is asked for.\n"
+    pad = with_only(text.partition("interlocks:")[0] + "interlocks:\n" + both + "site:" + text.partition("\nsite:")[2], ["key: shorted", "stop: wire cut", "radio: lost"])
+    rule = prove(pad, Options(faults=2, stories=0, replays=False)).interlocks[0]
+    assert [set(c.faults) for c in rule.cuts] == [{"key: shorted", "stop: wire cut"}]
+    assert rule.withstands == (1, 2)
