@@ -27,7 +27,8 @@ CHIP, HERTZ = "atmega328p", 16_000_000
 FLAGS = (
     f"-mmcu={CHIP}", "-Os", "-flto", "-mrelax", "-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections",
     # measured on the runtime: each of these takes bytes or cycles off, together a twentieth of the flash
-    "-mstrict-X", "-fno-move-loop-invariants", "-fno-gcse", "-fno-tree-forwprop",
+    "-mstrict-X", "-fno-move-loop-invariants", "-fno-gcse", "-fno-tree-ter", "-fno-expensive-optimizations", "-fno-tree-loop-im",
+    "-fno-tree-scev-cprop", "-frename-registers",
 )  # fmt: skip
 RAM_OFFSET = 0x80_0000  # where AVR's linker puts the data space
 RAM_END = 0x8FF

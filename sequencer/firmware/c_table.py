@@ -51,7 +51,7 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
         f"#define FOLLOW_REVISION {table.revision}ul",
         f"#define FOLLOW_CHECKSUM 0x{checksum:08X}ul",
         *(f"#define FOLLOW_{name} {value}u" for name, value in sizes.items()),
-        f"#define FOLLOW_USES {_uses(table, image)}u /* 1 drop-outs, 2 targets, 4 two readings, 8 changes, 16 unlike scales */",
+        f"#define FOLLOW_USES {_uses(table, image)}u /* 1 drop-outs, 2 targets, 4 two readings, 8 changes, 16 unlike scales, 32 memories */",
         f"#define FOLLOW_HAZARDOUS {', '.join(f'{int(h)}u' for h in held) or '0u'} /* per output: bench mode holds it at rest */",
         f"#define FOLLOW_REST {', '.join(f'{code}u' for code in rest) or '0u'} /* per output: position at rest */",
         f"#define FOLLOW_RESTS {', '.join(f'0x{byte:02X}u' for byte in packed) or '0u'} /* the same, two bits each */",
@@ -69,6 +69,7 @@ def _uses(table: Table, image: bytes) -> int:
         head = image[reader.at]
         reader.bit(i)
         if head & (Op.ALL | Op.MATCH):
+            uses |= 32 if head & Op.ALL and head & EXTRA else 0
             continue
         if head & Op.DIFFERS:
             uses |= 4 | (8 if head & Op.TARGET else 16 if head & EXTRA else 0)

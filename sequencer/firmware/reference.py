@@ -6,8 +6,8 @@ No second meaning of a scan: `sequencer.table` does the scanning; this only writ
 from __future__ import annotations
 
 import struct
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, field, replace
 
 from sequencer.table import Inputs, Memory, Move, Table, power_up, scan
 from sequencer.table.fast import Controller
@@ -128,7 +128,7 @@ class Reference:
         first = Operation(RESET)
         self._reset(first.cause)
         given, traced = [self.pack(first)], [self._trace(False)]
-        for operation in operations:
+        for operation in self._parted(operations):
             given.append(self.pack(operation) * operation.times)
             if operation.kind == SCAN:
                 self._scan(operation, traced)
@@ -141,6 +141,21 @@ class Reference:
             if self.scans - begun >= least:
                 break
         return b"".join(given), b"".join(traced)
+
+    def _parted(self, operations: Iterable[Operation]) -> Iterator[Operation]:
+        """The operations, with a scan more before a place with a timer of its own that follows a move at once: the chip
+        takes a timer of 0 for the sign of a move, and forgets in its next scan what was seen in the state before."""
+        last = None
+        for operation in operations:
+            if operation.kind == PLACE and operation.timer and last:
+                for _ in range(5):
+                    if not self.memory.settled or self.memory.timer:
+                        break
+                    yield replace(last, times=1)
+                else:
+                    operation = replace(operation, timer=0)
+            last = operation if operation.kind == SCAN else last if operation.kind == PLACE else None
+            yield operation
 
     def _scan(self, operation: Operation, traced: list[bytes]) -> None:
         step, inputs = self.controller.step, operation.inputs

@@ -24,7 +24,7 @@ from sequencer.table.records import (
     pack_states,
     record,
 )
-from sequencer.table.table import MAX_DELAY, NO_TARGET, AnalogSpec, Bit, Kind, Table
+from sequencer.table.table import MAX_DELAY, NO_TARGET, AnalogSpec, Bit, Kind, Literals, Table
 
 MAGIC = b"FLOW"
 VERSION = 3
@@ -85,8 +85,12 @@ def layout(table: Table) -> tuple[bytes, Sections]:
     fits(cells, 1, MOST_CELLS, "outputs + 1 + 3 * (analogs + heartbeats) + 2 * contacts")
     outputs = bytes(_output(table, i) for i in range(len(table.outputs)))
     stream, counters = bytearray(), 0
+    earlier: dict[bytes, int] = {}  # records as they were before this
     for i, bit in enumerate(table.bits):
         said, used = _bit(table, i, bit)
+        first = earlier.setdefault(said, i)
+        if first != i and len(said) > 3:  # alike at all times: the list of the first one alone says it in three bytes
+            said, used = bytes([Op.ALL]) + literal_list(Literals(1 << first, 1 << first), i, bit.name), 0
         stream += said
         counters += used
     items = inhibit_groups(table)

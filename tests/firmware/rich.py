@@ -68,7 +68,8 @@ def rich_table() -> Table:
 
     trips = [("key_out let_go", 0, 0, "trip key"), ("bad !ok", 3, 4, "trip sensor"), ("apart scaled", 0, 4, "trip apart")]
     groups = [
-        [row(0, "pressed key_in heard ok", 5, 1), row(0, "there_long noted", 300, 2)],
+        [row(0, "pressed key_in heard ok", 5, 1), row(0, "there_long noted", 300, 2), row(0, "for_ever", 0, 4), row(0, "soon_gone", 0, 4),
+         row(0, "let_go !high", 0, 3)],
         [row(1, *t) for t in trips] + [row(1, "rising high", 0, 2), row(1, "flat", 10, 0), row(1, "", 70_000, 3)],
         [row(2, *t) for t in trips] + [row(2, "there both", 0, 3), row(2, "pressed", 2, 2), row(2, "", 40, 4)],
         [row(3, *t) for t in trips[1:]] + [row(3, "scaled_near !either", 0, 4), row(3, "soon_gone", 0, 1), row(3, "", 200, 0)],

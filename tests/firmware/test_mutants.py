@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from sequencer.firmware.edges import Edges
+from sequencer.firmware.reference import Reference
 from sequencer.firmware.toolchain import Compiler, runtime_texts
 from sequencer.table import Table
 from tests.firmware.rich import batch, host_run, host_texts, rich_table
@@ -35,8 +37,8 @@ MUTANTS = [
     ("f->outputs[STATE_AT] = f->state;", "f->outputs[STATE_AT] = f->from;"),
     ("value = (uint8_t)(value | (was & NOW));", "{}"),
     ("if (!(head & DELAYS)) value = (uint8_t)", "value = (uint8_t)"),
-    ("if (f->held) value = was = 0;", "if (f->held) value = 0;"),
-    ("if (f->held) value = was = 0;", ""),
+    ("if (said.held) valid = 0;", "if (said.held) value = 0;"),
+    ("if (said.held) valid = 0;", ""),
     ("head & EXTRA ? 0xFFu : wanted >> 4", "wanted >> 4"),
     ("value = (uint8_t)(value ^ (head & OPPOSITE));", ""),
     ("if (USES(DROP_OUT) && fresh) was &= (uint8_t)~BEFORE;", ""),
@@ -46,11 +48,12 @@ MUTANTS = [
     ("limit = on, given = 1;", "limit = on;"),
     ("valid &= given;", ""),
     ("if (head & EXTRA) number = (uint16_t)~number;", ""),
-    ("if (!(was & WATCHED)) {", "if (!(was & NOW)) {"),
-    ("age = valid ? 0u : over + 1u;", "age = 0u;"),
+    ("if (!(was & WATCHED)) age", "if (!(was & NOW)) age"),
+    ("age = valid ? 0u : over + 1u", "age = 0u"),
     ("counter[1] = number;", "counter[1] = 0;"),
-    ("age < over) {", "age <= over) {"),
-    ("value = WATCHED;", ""),
+    ("counter += 2;", ""),
+    ("if (age < over) age++;", "if (age <= over) age++;"),
+    ("value = WATCHED;", "{}"),
     ("if (age != over) valid = 0;", ""),
     ("                        } else {\n                            valid = 0;", "                        } else {"),
     ("if (number < other) other = number, limit = 1;", ""),
@@ -58,30 +61,32 @@ MUTANTS = [
     ("d -= next_long(&at) * other;", "d -= next_long(&at);"),
     ("d += next_long(&at);", "(void)next_long(&at);"),
     ("(d >> 31 ? 0u - d : d)", "d"),
-    ("number = more;", ""),
-    ("if (number >= limit) value |= NOW | BEFORE;", "if (number > limit) value |= NOW | BEFORE;"),
-    ("if (number >= limit) value |= NOW | BEFORE;", "if (number >= limit) value |= NOW;"),
-    ("if (head & OPPOSITE) value ^= NOW | BEFORE;", "if (head & OPPOSITE) value ^= NOW;"),
+    (">= next_long(&at);", "> next_long(&at);"),
+    ("other ^= number;", ""),
+    ("if (number >= limit) value |= NOW;", "if (number > limit) value |= NOW;"),
+    ("value = (uint8_t)(value | value >> 1);", ""),
     ("if (!valid) value &= WATCHED, was = 0;", "if (!valid) value &= WATCHED;"),
     ("if (!valid) value &= WATCHED, was = 0;", "if (!valid) value = 0, was = 0;"),
     ("if (!valid) value &= WATCHED, was = 0;", ""),
     ("if (was & NOW) hold = drop;", ""),
     ("(value ^ was) & NOW && count < hold", "(value ^ was) & NOW && count <= hold"),
     ("(value ^ was) & NOW && count", "value & NOW && count"),
-    ("count++;\n            } else {\n                count = 0;", "count++;\n            } else {"),
-    ("value ^= NOW;\n                count", "count"),
+    ("value ^= NOW, count++;\n            else count = 0;", "value ^= NOW, count++;"),
+    ("value ^= NOW, count++;", "count++;"),
     ("f->timer < least", "f->timer <= least"),
     ("(uint32_t)next(&at) << 16", "(uint32_t)next(&at) << 15"),
-    ("if (!f->held) continue;", ""),
-    ("(uint8_t)(place - f->held)", "place"),
+    ("if (!said.held) continue;", ""),
+    ("head & ANY ? head & COUNT : 1u", "1u"),
+    ("(uint8_t)(place - said.held)", "place"),
     ("if (!(to & TRIP)) f->first_out = 0;", "if (false) f->first_out = 0;"),
-    ("else if (f->first_out == 0u) f->first_out", "else f->first_out"),
+    ("else if ((uint8_t)f->first_out == 0u) f->first_out", "else f->first_out"),
     ("f->from = f->state;", ""),
     ("f->timer = 0;", ""),
+    ("if (++f->timer == 0u) f->timer--;", "++f->timer;"),
     ("part < 2u", "part < 1u"),
     ("f->tell = FOLLOW_MOVED;", "f->tell = FOLLOW_RESTED;"),
     ("f->outputs[i] = packed & 3;", "f->outputs[i] = packed & 1;"),
-    ("if (f->held) f->outputs[output] = what & 3;", ""),
+    ("if (said.held) f->outputs[output] = what & 3;", ""),
     ("uint8_t left = FOLLOW_INHIBITS;", "uint8_t left = FOLLOW_INHIBITS - 1u;"),
     ("0xDEBB20E3u", "0xDEBB20E4u"),
     (".cause = cause", ".cause = 1"),
@@ -101,7 +106,8 @@ MUTANTS = [
 @pytest.fixture(scope="module")
 def rich() -> tuple[Table, bytes, bytes]:
     table = rich_table()
-    return (table, *batch(table, seed=4, scans=40_000))
+    drawn, at_edges = batch(table, seed=4, scans=12_000), Reference(table).run(Edges(table, 600), 1 << 30)
+    return table, drawn[0] + at_edges[0], drawn[1] + at_edges[1]
 
 
 def test_the_runtime_as_it_is_agrees(rich: tuple[Table, bytes, bytes], compiler: Compiler) -> None:

@@ -9,7 +9,7 @@ enum { COUNT = 0x3F, LEAST = 0x40, ANY = 0x80, TRIP = 0x80 };       /* first byt
 enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };   /* flags of a contact */
 enum { NOW = 0x80, BEFORE = 0x40, WATCHED = 0x20 };                 /* follow.bits */
 enum { STATE_AT = FOLLOW_OUTPUTS, WORDS_AT, FLAGS_AT = WORDS_AT + 3u * FOLLOW_WORDS }; /* follow.outputs */
-enum { DROP_OUT = 1, TARGETS = 2, PAIRS = 4, CHANGES = 8, SCALES = 16 };
+enum { DROP_OUT = 1, TARGETS = 2, PAIRS = 4, CHANGES = 8, SCALES = 16, MEMORIES = 32 };
 #define USES(what) (FOLLOW_USES & (what)) /* what the table does not use costs no flash */
 static const uint8_t rest[] FOLLOW_FLASH = { FOLLOW_RESTS };
 
@@ -25,9 +25,10 @@ static inline uint32_t next_long(const uint8_t **at) { uint16_t low = next_word(
 static uint16_t word_at(const uint8_t *cell) { return (uint16_t)(cell[0] | cell[1] << 8); }
 static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW_STATES_AT + (uint16_t)FOLLOW_STRIDE * state; }
 
-/* Put into f->held whether the literal list at `at` holds: of an "any" list how many literals are left from the first that
- * does, else 1; 0 if it does not. Returns the list's end. Bound: 63 literals. */
-static const uint8_t *list(struct follow *f, const uint8_t *at)
+/* The end of the literal list at `at`, and whether it holds: of an "any" list how many literals are left from the first
+ * that does, else 1; 0 if it does not. Bound: 63 literals. */
+struct list { const uint8_t *end; uint8_t held; };
+static struct list list(const struct follow *f, const uint8_t *at)
 {
     uint8_t head = next(&at), left = head & COUNT;
     const uint8_t *end = at + left;
@@ -37,8 +38,7 @@ static const uint8_t *list(struct follow *f, const uint8_t *at)
         if (i >= FOLLOW_ROOM(FOLLOW_BITS) || (f->bits[i] ^ literal ^ head) & NOW) break;
     }
     if (!(head & ANY)) left = left == 0u;
-    f->held = left;
-    return end;
+    return (struct list){ end, left };
 }
 
 /* Filter the contacts, judge the readings, count the silences. Bound: the number of inputs. */
@@ -93,14 +93,16 @@ static bool conditions(struct follow *f, bool fresh)
     f->outputs[STATE_AT] = f->state;
     for (uint8_t *bit = f->bits; bit < f->bits + FOLLOW_BITS; bit++) {
         if (at >= follow_table + FOLLOW_INHIBITS_AT || counter > f->counters + FOLLOW_COUNTERS) return false;
-        uint8_t head = next(&at), was = *bit, value = 0;
+        uint8_t head = next(&at), was = *bit, value = 0, valid = 1;
         if (head & LISTS) { /* with EXTRA a memory: set while the first list holds, and cleared by the second */
-            at = list(f, at);
-            if (f->held) value = NOW;
-            if (head & EXTRA) {
-                at = list(f, at);
+            struct list said = list(f, at);
+            at = said.end;
+            if (said.held) value = NOW;
+            if (USES(MEMORIES) && head & EXTRA) {
+                said = list(f, at);
+                at = said.end;
                 if (!(head & DELAYS)) value = (uint8_t)(value | (was & NOW)); /* else its off-delay is its expiry */
-                if (f->held) value = was = 0;
+                if (said.held) valid = 0;
             }
         } else {
             uint8_t source = next(&at);
@@ -109,31 +111,10 @@ static bool conditions(struct follow *f, bool fresh)
             if (head & MATCH) {
                 uint8_t wanted = next(&at), mask = head & EXTRA ? 0xFFu : wanted >> 4;
                 if (((*cell ^ wanted) & mask) == 0) value = NOW;
-                value = (uint8_t)(value ^ (head & OPPOSITE));
             } else {
                 uint16_t number = word_at(cell), limit = 0;
-                uint8_t valid = cell[2];
-                if (!USES(PAIRS) || !(head & PAIR)) {
-                    uint8_t given = 1, pieces = 1;
-                    if (USES(TARGETS) && head & TARGET) { /* one limit per state that gives one; a new one begins without drop-out */
-                        if (USES(DROP_OUT) && fresh) was &= (uint8_t)~BEFORE;
-                        pieces = next(&at);
-                        given = 0;
-                        if (pieces > FOLLOW_STATES) return false;
-                    }
-                    //@ loop unroll 127;
-                    for (; pieces > 0u; pieces--) {
-                        uint8_t state = f->state;
-                        if (USES(TARGETS) && head & TARGET) state = next(&at);
-                        uint16_t on = next_word(&at);
-                        if (USES(DROP_OUT) && head & EXTRA) {
-                            uint16_t drop = next_word(&at);
-                            if (was & BEFORE) on = drop;
-                        }
-                        if (state == f->state) limit = on, given = 1;
-                    }
-                    valid &= given;
-                } else {
+                valid = cell[2];
+                if (USES(PAIRS) && head & PAIR) {
                     uint8_t second = next(&at);
                     uint16_t other;
                     limit = next_word(&at);
@@ -143,12 +124,8 @@ static bool conditions(struct follow *f, bool fresh)
                         if (head & EXTRA) number = (uint16_t)~number; /* a fall is a rise of the complement */
                         if (f->bits[second] & NOW) {
                             value = WATCHED;
-                            if (!(was & WATCHED)) {
-                                age = valid ? 0u : over + 1u;
-                                counter[1] = number;
-                            } else if (age < over) {
-                                age++;
-                            }
+                            if (!(was & WATCHED)) age = valid ? 0u : over + 1u, counter[1] = number;
+                            else if (age < over) age++;
                             counter[0] = age;
                             if (age != over) valid = 0;
                         } else {
@@ -170,27 +147,43 @@ static bool conditions(struct follow *f, bool fresh)
                             other = 0;
                         }
                         if (number < other) {
-                            uint16_t more = other;
-                            other = number;
-                            number = more;
+                            number ^= other;
+                            other ^= number;
+                            number ^= other;
                         }
                     }
                     number = (uint16_t)(number - other);
+                } else {
+                    uint8_t given = 1, pieces = 1;
+                    if (USES(TARGETS) && head & TARGET) { /* one limit per state that gives one; a new one begins without drop-out */
+                        if (USES(DROP_OUT) && fresh) was &= (uint8_t)~BEFORE;
+                        pieces = next(&at);
+                        given = 0;
+                        if (pieces > FOLLOW_STATES) return false;
+                    }
+                    //@ loop unroll 127;
+                    for (; pieces > 0u; pieces--) {
+                        uint8_t state = USES(TARGETS) && head & TARGET ? next(&at) : f->state;
+                        uint16_t on = next_word(&at);
+                        if (USES(DROP_OUT) && head & EXTRA) {
+                            uint16_t drop = next_word(&at);
+                            if (was & BEFORE) on = drop;
+                        }
+                        if (state == f->state) limit = on, given = 1;
+                    }
+                    valid &= given;
                 }
-                if (number >= limit) value |= NOW | BEFORE;
-                if (head & OPPOSITE) value ^= NOW | BEFORE;
-                if (!valid) value &= WATCHED, was = 0; /* an invalid reading: false at once, also through an off-delay */
+                if (number >= limit) value |= NOW;
             }
+            value = (uint8_t)(value ^ (head & OPPOSITE));
         }
+        if (!valid) value &= WATCHED, was = 0; /* an invalid reading, a memory cleared: false at once, also through an off-delay */
+        value = (uint8_t)(value | value >> 1);
         if (head & DELAYS) {
             uint16_t hold = next_word(&at), drop = next_word(&at), count = *counter;
             if (was & NOW) hold = drop;
-            if ((value ^ was) & NOW && count < hold) {
-                value ^= NOW;
-                count++;
-            } else {
-                count = 0;
-            }
+            if ((value ^ was) & NOW && count < hold) value ^= NOW, count++;
+            else count = 0;
             *counter++ = count;
         }
         *bit = value;
@@ -210,22 +203,23 @@ static bool rows(struct follow *f)
         for (uint8_t left = next(&record); left > 0u; left--) {
             if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
             const uint8_t to = next(&at), *peek = at, head = next(&peek);
-            at = list(f, at);
+            const struct list said = list(f, at);
+            at = said.end;
             place = (uint8_t)(place + (head & ANY ? head & COUNT : 1u));
             if (head & LEAST) {
                 follow_time least = next_word(&at);
                 if (FOLLOW_LONG) least |= (follow_time)((uint32_t)next(&at) << 16);
                 if (f->timer < least) continue;
             }
-            if (!f->held) continue;
+            if (!said.held) continue;
             const uint8_t state = to & 0x7Fu;
             if (state >= FOLLOW_STATES) return false;
-            f->place = place = (uint8_t)(place - f->held);
+            f->place = place = (uint8_t)(place - said.held);
             f->from = f->state;
             f->state = state;
             f->mirror = (uint8_t)~state;
             if (!(to & TRIP)) f->first_out = 0;
-            else if (f->first_out == 0u) f->first_out = (uint16_t)(f->from << 8 | place);
+            else if ((uint8_t)f->first_out == 0u) f->first_out = (uint16_t)(f->from << 8 | place);
             f->timer = 0;
             f->tell = FOLLOW_MOVED;
             return true;
@@ -254,28 +248,28 @@ static bool outputs(struct follow *f)
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
         if (at >= follow_table + FOLLOW_ROWS_AT) return false;
         uint8_t what = next(&at), output = what >> 2;
-        at = list(f, at);
+        const struct list said = list(f, at);
+        at = said.end;
         if (output > FOLLOW_OUTPUTS) return false;
-        if (f->held) f->outputs[output] = what & 3;
+        if (said.held) f->outputs[output] = what & 3;
     }
     return true;
 }
 
-/* Take the next byte of the table into the sum; behind the last one judge it, and begin anew. */
+/* Take the next byte of the table into the sum, beginning anew behind the last one, and judge the sum at the end. */
 static void check(struct follow *f)
 {
-    uint16_t at = f->check_at < FOLLOW_SIZE ? f->check_at : 0u;
+    uint16_t at = f->check_at;
+    uint32_t sum = f->check;
+    if (at == 0u || at >= FOLLOW_SIZE) at = 0, sum = 0xFFFFFFFFu;
     const uint8_t *byte = follow_table + at;
-    uint32_t sum = f->check ^ next(&byte);
+    sum ^= next(&byte);
     for (uint8_t i = 8; i > 0u; i--) {
         uint8_t low = (uint8_t)sum;
         sum >>= 1;
         if (low & 1u) sum ^= 0xEDB88320u;
     }
-    if (++at == FOLLOW_SIZE) {
-        if (sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
-        sum = 0xFFFFFFFFu;
-    }
+    if (++at == FOLLOW_SIZE && sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
     f->check = sum;
     f->check_at = at;
 }
@@ -284,7 +278,7 @@ void follow_start(struct follow *f, uint8_t cause)
 {
     const uint8_t *version = follow_table + 4, *sum = follow_table + FOLLOW_SIZE - 4u;
     uint32_t wanted = FOLLOW_CHECKSUM;
-    *f = (struct follow){ .tell = FOLLOW_STARTED, .mirror = 0xFF, .cause = cause, .check = 0xFFFFFFFFu };
+    *f = (struct follow){ .tell = FOLLOW_STARTED, .mirror = 0xFF, .cause = cause };
     uint8_t *cell = f->outputs + WORDS_AT + 3u * FOLLOW_ANALOGS;
     for (uint8_t left = FOLLOW_HEARTBEATS; left > 0u; left--, cell += 3) {
         cell[0] = cell[1] = 0xFF;
@@ -315,9 +309,10 @@ void follow_scan(struct follow *f)
             if ((f->settled == 2u && !(conditions(f, fresh) && rows(f))) || !outputs(f)) f->code = FOLLOW_DAMAGED;
             for (uint8_t left = FOLLOW_SLICE; left > 0u; left--) check(f);
         }
-        if (f->code != FOLLOW_FINE) f->tell = FOLLOW_RESTED;
+        if (f->code == FOLLOW_FINE) return;
+        f->tell = FOLLOW_RESTED;
     }
-    if (f->code != FOLLOW_FINE) unpack(f, rest);
+    unpack(f, rest);
 }
 
 const uint8_t *follow_record(struct follow *f)

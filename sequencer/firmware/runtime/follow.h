@@ -38,7 +38,6 @@ struct follow {
     uint8_t tell, number[4], from, state, place, code, cause, packed[FOLLOW_ROOM(FOLLOW_RECORD - 10u)];
     uint8_t mirror;       /* the state's complement; any other pair is impossible */
     uint8_t settled;      /* 0 before the first scan, 1 filters settling, 2 all have settled once */
-    uint8_t held;         /* the last literal list held */
     uint16_t first_out;   /* first trip since an ordinary move: its state * 256 + its place */
     uint16_t check_at;    /* next byte of the table to check */
     uint32_t check;       /* CRC-32/ISO-HDLC of the bytes before it */
