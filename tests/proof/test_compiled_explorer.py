@@ -17,6 +17,7 @@ TOOLS = Path(__file__).resolve().parents[2] / "tools"
 with mock.patch.object(sys, "path", [str(TOOLS), *sys.path]):
     model = importlib.import_module("benchmarks.explorer.model")
     stations = importlib.import_module("benchmarks.explorer.stations")
+    bench = importlib.import_module("benchmarks.prove")
 
 
 @pytest.mark.parametrize("seed", [0, 7, 52])
@@ -49,3 +50,13 @@ def test_the_pads_of_the_measurement_grow_and_hold_some_of_their_rules():
         counts.append(found.count)
         assert len({b.rule for b in found.breaches}) < len(system.rules)
     assert counts[1] > 10 * counts[0]
+
+
+def test_the_measurement_says_no_ratio_where_two_explorers_differ(capsys, monkeypatch):
+    small = ["--bottles", "1", "--growth", "0", "--whole", "5"]
+    assert bench.main(small) == 0
+    assert "All verdicts agree" in capsys.readouterr().out
+    monkeypatch.setattr(bench, "plain", lambda model: 1)
+    assert bench.main(small) == 1
+    said = capsys.readouterr()
+    assert "DIFFER" in said.err and "met" not in said.out
