@@ -174,7 +174,10 @@ class Reading:
         name, cube = self.table.contacts[source].name, self.draft.layout.cube
         if name in self.draft.tracked:
             seen = self.draft.seen(name)
-            return assume(branches, cube({seen: 0})), assume(branches, cube({seen: 1}))
+            off, on = assume(branches, cube({seen: 0})), assume(branches, cube({seen: 1}))
+            if name not in self._numbers:
+                return off, on
+            return together([off, self._lie(on, name)]), together([on, self._lie(off, name)])  # what it sees is not what it has seen
         if name in self.draft.by_hand:
             stands = self.draft.by_hand[name]
             return assume(branches, cube({stands: 0})), assume(self._carried(branches, name), cube({stands: 1}))

@@ -21,7 +21,7 @@ from sequencer.description.grounds import (
     SupplyPart,
     WirePart,
 )
-from sequencer.proof import controller, gas, parts, people
+from sequencer.proof import controller, gas, interlocks, parts, people
 from sequencer.proof.draft import READING, Draft
 from sequencer.proof.parts import driven, horn, moves
 from sequencer.proof.people import STRANGER
@@ -114,7 +114,10 @@ def _input(draft: Draft, name: str, mode: str) -> Edit:
             draft.row(says, "reading", {seen: not value}, {seen: value, fresh: False, READING: True}, draft.running)
 
     rows = tuple(replace(r, tag=f"misread {name}") for r in _rows(draft, write))
-    return Edit(rows, relax=frozenset({name}))
+    if any((not value) in shown for value in interlocks.awaited(draft, draft.tracked[name])):
+        # a rule waits until the box has seen this truth: with the fault it may never see it, and what it sees is free
+        loose = frozenset({name})
+    return Edit(rows, relax=frozenset({name}), loose=loose)
 
 
 def _output(draft: Draft, name: str, mode: str) -> Edit:

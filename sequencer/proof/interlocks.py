@@ -140,6 +140,17 @@ def start_of(draft: Draft, text: str) -> tuple[int, list[Option], tuple[Option, 
     return number, began, tuple(before)
 
 
+def awaited(draft: Draft, truth: str) -> set[bool]:
+    """Values of a truth that a contact senses at which some rule is broken only once the box has seen them."""
+    if "awaited" not in draft.found:
+        names = {bit: draft.seen(contact) for contact, bit in draft.tracked.items()}
+        both = {(bit, value): draft.layout.cube({bit: value, seen: value}) for bit, seen in names.items() for value in (True, False)}
+        bad = [one.cube for check in checks(draft) for one in check.bad]
+        draft.found["awaited"] = {key for key, cube in both.items() if any(b.care & cube.care == cube.care and (b.want ^ cube.want) & cube.care == 0 for b in bad)}
+    found: set[tuple[str, bool]] = draft.found["awaited"]
+    return {value for name, value in found if name == truth}
+
+
 def checks(draft: Draft) -> list[RuleCheck]:
     """Every `never` and `start … needs` of the file."""
     found = []

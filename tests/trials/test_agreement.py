@@ -10,7 +10,12 @@ from hypothesis import strategies as st
 
 from sequencer.description import loads
 from sequencer.errors import UnusableFile
+from sequencer.proof.prove import Options, prove
 from sequencer.proof.result import CutSet, InterlockResult
+from sequencer.simulation.events import At, Latch, Strike
+from sequencer.trials.campaign import Bench
+from sequencer.trials.nominal import recorded
+from sequencer.trials.plan import Plan, event
 from tests.trials.agreement import known, small_text, swept, tried, unknown
 
 CLUB = Path("configs/club.yaml").read_text(encoding="utf-8")
@@ -54,6 +59,18 @@ def test_the_random_pads_broke_something_to_compare() -> None:
     if not HELD:  # the test above was not chosen
         test_what_random_days_break_on_random_small_pads_the_proof_knows()
     assert sum(HELD.values()) >= 8
+
+
+@pytest.mark.parametrize("mode", ["stuck closed", "shorted"])
+def test_a_contact_that_shows_a_head_latched_which_nobody_latched_is_known_to_the_proof(mode: str) -> None:
+    """A rule that waits until the box has seen a change must not wait for ever on a contact that lies."""
+    pad = loads(CLUB, "club.yaml")
+    day = recorded(pad)
+    assert day is not None
+    plan = Plan((event(At(1_000), Strike("head", mode)), *(e for e in day.events if not isinstance(e.action, Latch))))
+    trial = Bench(pad).try_(plan, enough=lambda b: False)
+    assert ("arming_is_meant", (f"head: {mode}",)) in {(b.rule, b.faults) for b in trial.breaches}
+    assert unknown(prove(pad, Options(faults=1, replays=False, stories=0)), trial.breaches) == []
 
 
 def test_the_comparison_can_fail() -> None:
