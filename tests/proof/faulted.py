@@ -107,7 +107,7 @@ def rule(chance, number, places, after):
 
 def case(chance):
     """A random case. Sound rows write three of the bits only, so that many rules need a fault, or two, to break."""
-    places, races = chance.randint(1, 3), chance.randint(0, 2)
+    places, races = chance.randint(1, 3), chance.randint(0, 3)
     layout = Layout(places)
     for name in ("a", "b", "c", "d", "e", "switch", "other switch", "said"):
         layout.new(name)

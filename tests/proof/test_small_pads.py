@@ -1,8 +1,14 @@
 """A whole proof of random small files against a plain-Python explorer that looks at every set of faults from the start."""
 
+import pytest
 from hypothesis import example, given, settings
 
+from sequencer.description import load
+from sequencer.proof.brought import Brought
+from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.campaign import Kind
+from sequencer.proof.explore import explore
+from sequencer.proof.pairs import Pairs
 from sequencer.proof.prove import Options, Work, worked
 from tests.proof import plain_pads
 from tests.proof.small_pads import small_pad, small_pads
@@ -109,3 +115,17 @@ def test_the_shortest_story_of_a_cut_set_is_as_long_as_the_plain_explorer_says(p
             layers, breach, _ = work.campaign.shortest(faults, number)
             assert breach.depth == plain_pads.explored(work.draft, work.system, faults).breaches[number]
             assert len(layers) == breach.depth + 1
+
+
+@pytest.mark.parametrize("name", ["club", "bench"])
+def test_two_processes_answer_as_one_does(name):
+    pad = load(f"configs/{name}.yaml")
+    draft = draft_of(pad)
+    system = system_of(draft)
+    explored = explore(system)
+    holding = {n: rule for n, rule in enumerate(system.rules) if n not in {b.rule for b in explored.breaches}}
+    answers = []
+    for together in (False, True):
+        pairs = Pairs(system, Brought(draft, system, 2), 5_000_000, 1e9, explored.all)
+        answers.append({n: (set(a.cuts), a.open, a.situations) for n, a in pairs.all(holding, together, lambda text: None).items()})
+    assert answers[0] == answers[1] and any(cuts for cuts, _, _ in answers[0].values())
