@@ -36,7 +36,7 @@ def paired(case, rule):
 
 
 @given(cases())
-@settings(max_examples=50)
+@settings(max_examples=35)
 def test_pairs_in_slices_have_the_plain_readers_cut_sets(case):
     for rule in range(len(case.system.rules)):
         assert paired(case, rule) == cut_sets(case, rule)
@@ -51,7 +51,7 @@ def under(case, some):
 
 
 @given(cases())
-@settings(max_examples=50)
+@settings(max_examples=35)
 def test_pairs_in_slices_have_the_cut_sets_of_delta_closure_over_the_whole_system(case):
     system = case.system
     whole = explore(system, judged=False).all
@@ -76,7 +76,7 @@ def test_pairs_in_slices_have_the_cut_sets_of_delta_closure_over_the_whole_syste
 
 
 @given(cases())
-@settings(max_examples=25)
+@settings(max_examples=18)
 def test_one_set_is_settled_as_the_reader_says_with_a_way_that_can_be_walked(case):
     whole = Everything(case.system, case.brought)
     layout = case.system.layout
@@ -98,7 +98,7 @@ def test_one_set_is_settled_as_the_reader_says_with_a_way_that_can_be_walked(cas
 
 
 @given(cases())
-@settings(max_examples=25)
+@settings(max_examples=18)
 def test_a_slice_that_keeps_every_bit_reaches_exactly_what_the_reader_reaches(case):
     """Level by level: what a set reaches is what its level holds for it and for its parts; a narrower slice reaches
     at least the same, as far as it sees."""
@@ -130,7 +130,7 @@ def packed(word, mask):
 
 
 @given(cases())
-@settings(max_examples=20)
+@settings(max_examples=12)
 def test_networkx_reaches_the_same_words_and_breaks_the_same_rules_about_the_world(case):
     for some in case.sets:
         reader = Reader(case, some)

@@ -13,7 +13,7 @@ from sequencer.proof.prove import Options, Work, worked
 from tests.proof import plain_pads
 from tests.proof.small_pads import small_pad, small_pads
 
-RICH = (0, 52, 194, 215, 230)
+RICH = (0, 194, 215, 230)
 """Seeds of small files with many pairs that break something: stuck and leaking valves, failed regulators, lying sensors."""
 
 
@@ -37,7 +37,7 @@ def found(proof):
 
 @rich
 @given(small_pads())
-@settings(max_examples=5)
+@settings(max_examples=4)
 def test_a_proof_has_the_cut_sets_that_exploring_every_set_from_the_start_finds(pad):
     """At two faults by slices, at one by delta closure, at none by the explorer."""
     proof, work = proven(pad, 2)
@@ -50,7 +50,7 @@ def test_a_proof_has_the_cut_sets_that_exploring_every_set_from_the_start_finds(
 
 
 @given(small_pads())
-@settings(max_examples=10)
+@settings(max_examples=8)
 def test_verdicts_follow_from_the_cut_sets(pad):
     """Nothing is asked of these rules but to hold without faults."""
     proof, work = proven(pad, 2)
@@ -66,7 +66,7 @@ def test_verdicts_follow_from_the_cut_sets(pad):
 
 
 @given(small_pads())
-@settings(max_examples=10)
+@settings(max_examples=8)
 def test_the_same_situations_are_counted_without_faults_and_with_each_single_one(pad):
     proof, work = proven(pad, 1)
     sound = plain_pads.explored(work.draft, work.system)
@@ -105,7 +105,7 @@ def test_pairs_in_slices_break_what_delta_closure_of_the_whole_system_breaks(pad
 
 
 @given(small_pads())
-@settings(max_examples=10)
+@settings(max_examples=8)
 def test_the_shortest_story_of_a_cut_set_is_as_long_as_the_plain_explorer_says(pad):
     proof, work = proven(pad, 2)
     named = {f.name: f for f in plain_pads.edits(work.draft)}
