@@ -28,6 +28,7 @@ class Choices:
     def __init__(self, keys: int) -> None:
         self.words = max(1, (keys + 63) // 64)
         self.lines = KNOWN + 2 * self.words
+        self._keep: dict[tuple[int, int], Branches] = {}
 
     def none(self) -> Branches:
         """The one branch that has assumed and chosen nothing."""
@@ -54,15 +55,13 @@ class Choices:
 
     def only(self, branches: Branches, live: int, gone: int) -> Branches:
         """The branches without choices outside `live` (a mask of keys) and without what they assumed of the bits `gone`."""
-        made = branches.copy()
-        for word in range(self.words):
-            mask = np.uint64(live >> 64 * word & ALL)
-            made[KNOWN + word] &= mask
-            made[KNOWN + self.words + word] &= mask
-        if gone:
-            made[CARE] &= np.uint64(~gone & ALL)
-            made[WANT] &= np.uint64(~gone & ALL)
-        return distinct(made)
+        keep = self._keep.get((live, gone))
+        if keep is None:
+            live_words = [live >> 64 * word & ALL for word in range(self.words)]
+            rest = [ALL] * (KNOWN - 2)
+            keep = np.array([~gone & ALL, ~gone & ALL, *rest, *live_words, *live_words], np.uint64)[:, None]
+            self._keep[live, gone] = keep
+        return distinct(branches & keep)
 
 
 def assume(branches: Branches, cube: Cube) -> Branches:
@@ -88,12 +87,12 @@ def distinct(branches: Branches) -> Branches:
     """The branches without repetitions; one that is not lazy stands for its lazy twin."""
     if branches.shape[1] < 2:
         return branches
-    varies = np.flatnonzero((branches != branches[:, :1]).any(axis=1))
-    keys = [branches[i] for i in varies if i != LAZY]
+    first = branches[:, :1]
+    keys = [line for i, line in enumerate(branches) if i != LAZY and (line != first[i]).any()]
+    if not keys:
+        return branches[:, branches[LAZY].argmin()][:, None]
     order = np.lexsort([branches[LAZY], *keys])
-    new = np.zeros(len(order), np.bool_)
-    new[0] = True
-    for line in keys:
-        ordered = line[order]
-        new[1:] |= ordered[1:] != ordered[:-1]
+    ordered = np.array(keys)[:, order]
+    new = np.ones(len(order), np.bool_)
+    new[1:] = (ordered[:, 1:] != ordered[:, :-1]).any(axis=0)
     return branches[:, order[new]]

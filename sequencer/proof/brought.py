@@ -52,6 +52,8 @@ class Brought:
     rows: list[Row] = field(default_factory=list)
     wrongs: dict[str, frozenset[int]] = field(default_factory=dict)
     """{wrong: numbers of the kinds that bring it}"""
+    barred: dict[str, frozenset[int]] = field(default_factory=dict)
+    """{wrong: numbers of the kinds that take it away}; faults take nothing away"""
 
     def __post_init__(self) -> None:
         found: dict[Edit, list[Fault]] = {}

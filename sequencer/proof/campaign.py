@@ -19,11 +19,8 @@ from sequencer.proof.engine import Engine, Words, merged, missing, unique
 from sequencer.proof.explore import Explored
 from sequencer.proof.faults import Edit, changed, edits
 from sequencer.proof.judging import Breach, Court
-from sequencer.proof.pairs import Pairs
+from sequencer.proof.pairs import PLENTY, Pairs
 from sequencer.proof.system import Row, System
-
-PLENTY = 50_000
-"""Situations of the sound system beyond which a second process is worth its start."""
 
 
 @dataclass

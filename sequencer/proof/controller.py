@@ -32,6 +32,12 @@ def lay_out(draft: Draft) -> None:
 
 def said(draft: Draft) -> list[str]:
     """Conditions that interlocks read and that no bit of the word keeps yet."""
+    if "said" not in draft.found:
+        draft.found["said"] = _said(draft)
+    return draft.found["said"]  # type: ignore[no-any-return]  # kept there by this function
+
+
+def _said(draft: Draft) -> list[str]:
     from sequencer.description import terms as t
     from sequencer.proof.bands import facts
 
@@ -95,9 +101,8 @@ def _scans(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str
     reading = Reading(draft, place, sure=sure, loose=loose, most=most)
     spec, table = draft.table.states[reading.state], draft.table
     rows = [i for i in range(spec.first_row, spec.end_row) if table.rows[i].least <= reading.timer]
-    inhibits = _any(inhibit.care for inhibit in table.inhibits)
     ways: list[int | None] = [None, *(table.rows[i].to for i in rows)]
-    kept = {to: _kept_bits(draft, place, to) | inhibits for to in ways}
+    kept = {to: _kept_bits(draft, place, to) | _any(i.care for i in _telling(draft, reading.state if to is None else to)) for to in ways}
     rules = {to: relevance.asked(draft, place, to) for to in ways}
     going = reading.choices.none()
     for number, index in enumerate(rows):
@@ -118,6 +123,13 @@ def _scans(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str
 def _kept(draft: Draft, place: int, to: int | None) -> list[tuple[int, str]]:
     """(condition, bit of the word) of everything that a scan from a place to a state (None: it stays) leaves in the
     word: the memories, and what the box says where a rule judges it."""
+    known: dict[tuple[int, int | None], list[tuple[int, str]]] = draft.found.setdefault("worth keeping", {})
+    if (place, to) not in known:
+        known[place, to] = _worth_keeping(draft, place, to)
+    return known[place, to]
+
+
+def _worth_keeping(draft: Draft, place: int, to: int | None) -> list[tuple[int, str]]:
     kept = [(i, memory(bit.name)) for i, bit in enumerate(draft.table.bits) if bit.kind == Kind.MEMORY]
     rules = relevance.asked(draft, place, to)
     says = {n: f"the box says {n}" for n in said(draft)}
@@ -135,7 +147,8 @@ def _ends(draft: Draft, reading: Reading, branches: Branches, fired: int | None)
     state = reading.state if fired is None else draft.table.rows[fired].to
     to = None if fired is None else state
     kept, rules, bits = _kept(draft, reading.place, to), relevance.asked(draft, reading.place, to), draft.layout.index
-    asked = [i.care for i in draft.table.inhibits]
+    inhibits = _telling(draft, state)
+    asked = [i.care for i in inhibits]
     for number, (i, name) in enumerate(kept):
         mask, split = ONE << np.uint64(bits[name]), []
         for line, part in zip((CLEAR, PUT), reading.values(i, branches), strict=True):
@@ -146,10 +159,17 @@ def _ends(draft: Draft, reading: Reading, branches: Branches, fired: int | None)
         branches = relevance.only(draft, reading, together(split), later, rules)
     holds = [draft.table.states[state].outputs]
     branches[HOLDS] = 0
-    for number, inhibit in enumerate(draft.table.inhibits):
+    for number, inhibit in enumerate(inhibits):
         branches = _inhibited(reading, branches, holds, inhibit)
         branches = relevance.only(draft, reading, branches, _any(asked[number + 1 :]), rules)
     yield from _finish(draft, reading, branches, holds, fired, state)
+
+
+def _telling(draft: Draft, state: int) -> list[InhibitSpec]:
+    """The inhibits that can change what a state commands, or what another one has made of it."""
+    own, inhibits = draft.table.states[state].outputs, draft.table.inhibits
+    changed = {i.output for i in inhibits if i.position != own[i.output]}
+    return [i for i in inhibits if i.output in changed]
 
 
 def _any(masks: Iterable[int]) -> int:

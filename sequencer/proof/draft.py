@@ -106,6 +106,12 @@ class Draft:
 
     def command(self, output: int, code: int, wanted: bool = True) -> list[tuple[tuple[int, ...], Cube]]:
         """Where the command for an output is (not) this code: (places, cube) pairs, disjoint."""
+        known: dict[tuple[int, int, bool], list[tuple[tuple[int, ...], Cube]]] = self.found.setdefault("command", {})
+        if (output, code, wanted) not in known:
+            known[output, code, wanted] = self._command(output, code, wanted)
+        return known[output, code, wanted]
+
+    def _command(self, output: int, code: int, wanted: bool) -> list[tuple[tuple[int, ...], Cube]]:
         found: dict[Cube, list[int]] = {}
         holds = self.inhibited(output)
         for place in self.everywhere:

@@ -8,8 +8,8 @@ from itertools import combinations
 import numpy as np
 import numpy.typing as npt
 
-from sequencer.proof.brought import Brought, blind, race
-from sequencer.proof.sets import Sets
+from sequencer.proof.brought import blind, race
+from sequencer.proof.sets import Changes, Sets
 from sequencer.proof.system import Bad, Row, RuleCheck, System
 
 Ints = npt.NDArray[np.int64]
@@ -25,7 +25,7 @@ class Everything:
     needed: number of what an entry needs (0: nothing); enough: [need, set], which sets suffice. unless: groups of cubes
     under which a row may not be taken; held: which of them an entry has (0: none)."""
 
-    def __init__(self, system: System, brought: Brought) -> None:
+    def __init__(self, system: System, brought: Changes) -> None:
         self.system, self.brought = system, brought
         self.sets = Sets.up_to(brought, brought.most)
         self.rows: list[Row] = [*system.rows, *brought.rows]

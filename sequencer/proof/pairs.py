@@ -18,10 +18,11 @@ from multiprocessing import current_process, get_context
 
 import numpy as np
 
-from sequencer.proof.brought import Brought, Set
+from sequencer.proof.brought import Set
 from sequencer.proof.closing import Closing
 from sequencer.proof.engine import Words
 from sequencer.proof.everything import Everything, Judged
+from sequencer.proof.sets import Changes
 from sequencer.proof.settling import Way, settle
 from sequencer.proof.slices import Flags, Slice
 from sequencer.proof.system import RuleCheck, System
@@ -43,7 +44,7 @@ class Pairs:
     for all rules, beyond which the rest is told as not decided. sound: every word that is reached without faults."""
 
     system: System
-    brought: Brought
+    brought: Changes
     budget: int
     seconds: float
     sound: Words | None = None
@@ -76,6 +77,8 @@ class Pairs:
         return _Rule(self, rule, say).work()
 
 
+PLENTY = 50_000
+"""Situations of the sound system beyond which a second process is worth its start."""
 PROCESSES = 2
 _shared: list[Pairs] = []
 """What a process works on, put there when it starts."""

@@ -99,7 +99,7 @@ def worked(work: Work) -> Proof:
 
 
 def _reasons(work: Work) -> tuple[Why, ...]:
-    return why.reasons(work.draft, work.system, work.explored, work.engine, work.say) if work.options.why else ()
+    return why.reasons(work, work.options.stories) if work.options.why else ()
 
 
 def told(rule: Interlock) -> tuple[str, str]:

@@ -99,11 +99,11 @@ class HouseResult:
 @dataclass(frozen=True)
 class Why:
     """What one literal, trip or inhibit is for. `verdict`: 'needed' (with the rules that fail without it), 'redundant',
-    'equivalent'."""
+    'equivalent', or 'not shown' where the budget did not suffice."""
 
     where: str
     what: str
-    verdict: Literal["needed", "redundant", "equivalent"]
+    verdict: Literal["needed", "redundant", "equivalent", "not shown"]
     rules: tuple[str, ...] = ()
     story: Story | None = None
 

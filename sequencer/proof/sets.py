@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import combinations
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from sequencer.proof.brought import Brought, Set
+from sequencer.proof.brought import Set
+from sequencer.proof.system import Row
 
 Ints = npt.NDArray[np.int64]
 Flags = npt.NDArray[np.bool_]
 Gains = tuple[Ints, Ints, Ints]
 
 
+class Changes(Protocol):
+    """What faults bring to a system (or other changes, one like the other): `Brought`, or the mutants of `why`."""
+
+    @property
+    def kinds(self) -> Sequence[object]: ...
+    @property
+    def most(self) -> int: ...
+    @property
+    def rows(self) -> Sequence[Row]: ...
+    @property
+    def wrongs(self) -> Mapping[str, frozenset[int]]: ...
+    @property
+    def barred(self) -> Mapping[str, frozenset[int]]: ...
+    def sets(self, size: int) -> list[Set]: ...
+
+
 class Sets:
     """Sets of faults by number. Of all up to a size: 0 is the empty one, then singles, then pairs and so on."""
 
-    def __init__(self, brought: Brought, some: Sequence[Set], first: Sequence[int] = (0,)) -> None:
+    def __init__(self, brought: Changes, some: Sequence[Set], first: Sequence[int] = (0,)) -> None:
         self.brought, self.all, self.first = brought, list(some), list(first)
         self.number = {s: i for i, s in enumerate(self.all)}
         self.member = np.zeros((len(self.all), len(brought.kinds)), np.bool_)
@@ -28,7 +46,7 @@ class Sets:
         self._gains: dict[tuple[int, int, int], Gains] = {}
 
     @classmethod
-    def up_to(cls, brought: Brought, most: int) -> Sets:
+    def up_to(cls, brought: Changes, most: int) -> Sets:
         """Every set of at most so many kinds of different parts."""
         every: list[Set] = [()]
         first = [0]
@@ -39,6 +57,11 @@ class Sets:
 
     def __len__(self) -> int:
         return len(self.all)
+
+    @property
+    def most(self) -> int:
+        """Size of the largest."""
+        return len(self.first) - 1
 
     def level(self, size: int) -> range:
         """Numbers of the sets of a size."""
@@ -57,7 +80,9 @@ class Sets:
         return wanted
 
     def bring(self, wrong: str) -> Flags:
-        """Which sets bring a wrong; one that nothing brings is never there."""
+        """Which sets bring a wrong (one that nothing brings is never there), or do not bar it."""
+        if wrong in self.brought.barred:
+            return np.asarray(~self.member[:, sorted(self.brought.barred[wrong])].any(axis=1), np.bool_)
         return np.asarray(self.member[:, sorted(self.brought.wrongs.get(wrong, ()))].any(axis=1), np.bool_)
 
     def gains(self, enough: Flags, lower: int, size: int) -> Gains:

@@ -99,8 +99,8 @@ def _batch(whole: Everything, judged: Judged, some: list[Set], mask: int, budget
             found.ways |= {some[tag]: near.way(tag) for tag in near.court.breaks}
             tags = [tag for tag in tags if tag not in near.court.breaks]
         for tag in tags:
-            # where nothing single stands in the way, the whole word decides
-            wider = mask | (_lacking(closing, search, ways, tag) or every_bit(whole))
+            # where nothing single stands in the way, the whole word decides; narrow slices matter for pairs only
+            wider = mask | (_lacking(closing, search, ways, tag, whole.sets.most < 2) or every_bit(whole))
             todo.setdefault(wider, []).append(tag)
 
 
@@ -124,8 +124,9 @@ def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound
     return search
 
 
-def _lacking(closing: Closing, search: Following, ways: Ways, tag: int) -> int:
-    """Fewest bits that hold the whole system back where it came furthest along the ways of one set."""
+def _lacking(closing: Closing, search: Following, ways: Ways, tag: int, eager: bool) -> int:
+    """Fewest bits that hold the whole system back where it came furthest along the ways of one set; eager: those of
+    every row that would have led on."""
     view, exact = closing.view, search.exact.view
     mine = search.seen[exact.sets_of(search.seen) == tag]
     layers = [layer[view.sets_of(layer) == tag] for layer in ways.layers]
@@ -148,7 +149,8 @@ def _lacking(closing: Closing, search: Following, ways: Ways, tag: int) -> int:
         for row in np.unique(rows[able]).tolist():
             stand = words[places == int(view.keys[0, view.table.key[row]])]
             if len(stand):
-                best = _fewest(view, stand, _family(view, closing, int(view.table.key[row]), tag), best)
+                one = _fewest(view, stand, _family(view, closing, int(view.table.key[row]), tag), 0 if eager else best)
+                best = best | one if eager else one
     return best
 
 

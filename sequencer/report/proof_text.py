@@ -67,6 +67,7 @@ def _why(proof: Proof) -> list[str]:
         what = {
             "needed": f"needed: without it {', '.join(one.rules)} breaks",
             "redundant": "nothing breaks without it: something else carries it too",
+            "not shown": "not shown: the budget did not suffice to look at everything",
             "equivalent": "equivalent here: the same situations are reached without it",
         }[one.verdict]
         out.append(_wrapped(f"{one.where}, {one.what}: {what}", "  ", "    "))

@@ -47,7 +47,7 @@ class Case:
 def brought(system, kinds, rows, wrongs, most=MOST):
     """What faults bring, said by hand instead of derived from a pad's parts."""
     made = object.__new__(Brought)
-    made.__dict__.update(draft=None, system=system, most=most, kinds=kinds, inert=[], rows=rows, wrongs=wrongs)
+    made.__dict__.update(draft=None, system=system, most=most, kinds=kinds, inert=[], rows=rows, wrongs=wrongs, barred={})
     return made
 
 
