@@ -10,10 +10,11 @@ import pytest
 
 from sequencer.description import loads
 from sequencer.description.faults import faults
+from sequencer.proof.brought import race
 from sequencer.proof.everything import Everything
 from sequencer.proof.pairs import Pairs
 from sequencer.proof.prove import Options, prove
-from sequencer.proof.system import Bad, Place, Row, RuleCheck, System
+from sequencer.proof.system import Bad, Place, Race, Row, RuleCheck, System
 from sequencer.proof.words import Cube, Layout
 from tests.proof.faulted import brought, kind, minimal, way_of
 from tests.proof.small_pads import SITE
@@ -128,6 +129,21 @@ def test_a_high_pressure_needs_both_regulator_and_relief_to_fail():
     rule = prove(with_only(text, kept), Options(faults=2, stories=0, replays=False)).interlocks[0]
     assert {frozenset(c.faults) for c in rule.cuts} == {frozenset({f"cylinder: {m}", "relief: stuck"}) for m in ("creeps", "fails open")}
     assert rule.withstands == (1, 2)
+
+
+def test_a_row_held_back_by_two_races_is_free_once_two_faults_have_taken_both_away():
+    """By hand: neither fault alone frees it, and a third fault that takes away nothing does not help."""
+    layout = Layout(1)
+    for name in ("held", "also held", "top"):
+        layout.new(name)
+    held = tuple((layout.cube({name: True}), n) for n, name in enumerate(("held", "also held")))
+    row = Row("", "gas", (0,), Cube(), set=layout.mask(["top"]), unless=held)
+    races = tuple(Race(f"{n}", 1.0, f"not {n}", 2.0, "file") for n in range(2))
+    rule = RuleCheck("top", (Bad(frozenset({0}), layout.cube({"top": True}), False),))
+    system = System(layout, (Place("run"),), (row,), (layout.mask(["held", "also held"]),), races, (rule,))
+    said = brought(system, [kind(p) for p in "abc"], [], {race(0): frozenset({0}), race(1): frozenset({1})})
+    found = Pairs(system, said, PLENTY, 1e9).of(rule, lambda text: None)
+    assert set(found.cuts) == {(0, 1)} and not found.open
 
 
 def test_a_word_that_is_full_leaves_pairs_open_instead_of_failing():
