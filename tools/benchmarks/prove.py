@@ -8,7 +8,8 @@ growth (default 3 bottles; 4 takes minutes; 0: no table).
 
 All look at the very same rows. Situations, steps and verdicts of every run are crossed first; where two differ nothing
 is said but that. Times are processor time, of one process on this machine: ratios, not promises. Goals are those that the
-design names; a goal that is missed is printed as MISSED.
+design names for a pad of some hundred thousand situations; on a small one numpy's own calls outweigh the work. A goal
+that is missed is printed as MISSED.
 """
 
 from __future__ import annotations
