@@ -67,7 +67,8 @@ def _show(result: Exported) -> None:
         else:
             show(f"{one.target}: DIFFERS after {one.scans:,} scans that agreed")
             show(one.difference)
-        show(f"  {one.rows_fired} of {one.rows} rows fired; {one.plain_scans:,} of the scans against scan.py itself")
+        cannot = f", the other {one.never} cannot in any run" if one.never and one.rows_fired + one.never == one.rows else ""
+        show(f"  {one.rows_fired} of {one.rows} rows fired{cannot}; {one.plain_scans:,} of the scans against scan.py itself")
     for reason in result.not_run:
         show(f"NOT COMPARED or measured: {reason}")
     if not result.verified:
@@ -82,5 +83,10 @@ def _show(result: Exported) -> None:
             f"  longest scan met {figure.longest_scan:,} {figure.unit}, {100 * figure.share_of_period:.1f} % of the period "
             f"at 16 MHz; {100 - 100 * figure.share_of_period:.1f} % left"
         )
+        if figure.most and figure.most_share:
+            show(
+                f"  no scan takes more than {figure.most:,} {figure.unit}, {100 * figure.most_share:.1f} % of the period, "
+                "whatever inputs and memory (from the machine code)"
+            )
     show("")
     show("This follows a model of the pad; it certifies nothing. Keep people away whatever the software says.")

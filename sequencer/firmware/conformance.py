@@ -5,10 +5,11 @@ from __future__ import annotations
 import multiprocessing
 import os
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
-from sequencer.firmware.reference import PLACE, RESET, Reference, Sizes
+from sequencer.firmware.coverage import plan
+from sequencer.firmware.reference import PLACE, RESET, Operation, Reference, Sizes
 from sequencer.firmware.stimulus import Stimulus
 from sequencer.firmware.words import row_words
 from sequencer.table import Table
@@ -29,6 +30,7 @@ class Agreement:
     rows_fired: int
     rows: int
     difference: str = ""
+    never: int = 0  # rows shown to be unable to fire; found where the directed operations were run
 
     @property
     def agrees(self) -> bool:
@@ -68,8 +70,26 @@ def _part(work: tuple[Table, Callable[[], Target], int, int, float]) -> tuple[tu
     return _campaign(table, make(), scans, seed, plain_share)
 
 
-def lockstep_in_parts(table: Table, name: str, make: Callable[[], Target], scans: int, seed: int = 0) -> Agreement:
-    """`lockstep` in as many processes as there are cores; `make` is a picklable maker of the target."""
+def lockstep_in_parts(
+    table: Table, name: str, make: Callable[[], Target], scans: int, seed: int = 0, edges: Iterable[Operation] | None = None
+) -> Agreement:
+    """`lockstep` in as many processes as there are cores; `make` is a picklable maker of the target.
+
+    With `edges` given, they and a plan that fires every row that can fire are run first.
+    """
+    done, rows, never = 0, set[int](), 0
+    if edges is not None:
+        planned = plan(table)
+        never = len(planned.never)
+        target = make()
+        for operations in (planned.operations, edges):
+            reference = Reference(table)
+            given, wanted = reference.run(operations, 1 << 30)
+            got = target(given, len(given) // reference.sizes.operation)
+            rows |= reference.fired
+            if got != wanted:
+                return Agreement(name, done, 0, len(rows), len(table.rows), difference(table, given, wanted, got), never)
+            done += reference.scans
     parts = max(1, min(os.cpu_count() or 1, 8, scans // (2 * BATCH)))
     share = -(-scans // parts)
     works = [(table, make, share, seed * 64 + i, 0.02) for i in range(parts)]
@@ -78,11 +98,9 @@ def lockstep_in_parts(table: Table, name: str, make: Callable[[], Target], scans
     else:
         with multiprocessing.get_context("spawn").Pool(parts) as pool:
             outcomes = pool.map(_part, works)
-    rows = set().union(*(outcome[0][2] for outcome in outcomes))
-    return Agreement(
-        name, sum(o[0][0] for o in outcomes), sum(o[0][1] for o in outcomes), len(rows), len(table.rows),
-        next((o[1] for o in outcomes if o[1]), ""),
-    )  # fmt: skip
+    rows = rows.union(*(outcome[0][2] for outcome in outcomes))
+    done, plain = done + sum(o[0][0] for o in outcomes), sum(o[0][1] for o in outcomes)
+    return Agreement(name, done, plain, len(rows), len(table.rows), next((o[1] for o in outcomes if o[1]), ""), never)
 
 
 def difference(table: Table, given: bytes, wanted: bytes, got: bytes) -> str:

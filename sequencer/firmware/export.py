@@ -13,6 +13,7 @@ from sequencer.firmware import avr, cortex
 from sequencer.firmware.builder import hazardous, readme
 from sequencer.firmware.c_table import header_text, source_text
 from sequencer.firmware.conformance import Agreement, lockstep_in_parts
+from sequencer.firmware.edges import Edges
 from sequencer.firmware.figures import Figures, avr_figures, cortex_figures
 from sequencer.firmware.host import HostMaker, library
 from sequencer.firmware.listing import causes_csv, conditions_csv, plain, rows_csv, states_csv
@@ -22,7 +23,8 @@ from sequencer.table import Table, compile_table
 from sequencer.table.image import encode
 
 FORMS = ("c", "csv", "json")
-HOST_SCANS, CHIP_SCANS = 1_000_000, 100_000
+HOST_SCANS, CHIP_SCANS = 1_000_000, 100_000  # drawn; those that stand on the table's edges come on top
+CHIP_SILENCE = 1000  # scans
 
 
 @dataclass(frozen=True)
@@ -98,7 +100,7 @@ def export(pad: Pad, forms: Sequence[str], folder: Path, verify: bool = False, s
         tried("AVR", lambda: agreements.append(_on_avr(table, seed)))
     if "c" in forms:
         tried("figures for Cortex-M0+", lambda: figures.append(cortex_figures(table, 4)))
-        tried("figures for AVR", lambda: figures.append(avr_figures(table, 400)))
+        tried("figures for AVR", lambda: figures.append(avr_figures(table, 400, bounded=verify)))
     return Exported(
         table.title, table.revision, f"{int.from_bytes(image[-4:], 'little'):08X}", len(image), len(table.states),
         len(table.rows), len(table.bits), table.scan_ms, folder, sorted(written), verify, agreements, figures, not_run,
@@ -108,16 +110,16 @@ def export(pad: Pad, forms: Sequence[str], folder: Path, verify: bool = False, s
 def _on_host(table: Table, seed: int) -> Agreement:
     compiler = host_compiler()
     maker = HostMaker.of(table, library(table, compiler))
-    return lockstep_in_parts(table, f"this machine ({compiler.name})", maker, HOST_SCANS, seed)
+    return lockstep_in_parts(table, f"this machine ({compiler.name})", maker, HOST_SCANS, seed, Edges(table))
 
 
 def _on_cortex(table: Table, seed: int) -> Agreement:
     maker = cortex.CortexMaker(cortex.image(table), Sizes.of(table))
     maker()  # tells here, not in another process, when the emulator is missing
-    return lockstep_in_parts(table, "Cortex-M0+, emulated", maker, CHIP_SCANS, seed)
+    return lockstep_in_parts(table, "Cortex-M0+, emulated", maker, CHIP_SCANS, seed, Edges(table, silence=CHIP_SILENCE))
 
 
 def _on_avr(table: Table, seed: int) -> Agreement:
     path = avr.image(table)
     maker = avr.AvrMaker(path, avr.simulator_library(), Sizes.of(table))
-    return lockstep_in_parts(table, "AVR (ATmega328P), simulated", maker, CHIP_SCANS, seed)
+    return lockstep_in_parts(table, "AVR (ATmega328P), simulated", maker, CHIP_SCANS, seed, Edges(table, silence=CHIP_SILENCE))

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 from sequencer.firmware import avr, cortex
+from sequencer.firmware.avr_bound import Bounder
+from sequencer.firmware.avr_code import Undecoded
+from sequencer.firmware.avr_machine import NoBound
 from sequencer.firmware.c_table import header_text, source_text
 from sequencer.firmware.conformance import operations_of, operations_to_measure
 from sequencer.firmware.elf import Image, read
@@ -27,6 +31,8 @@ class Figures:
     longest_scan: int
     unit: str  # 'cycles' or 'instructions'
     share_of_period: float  # at 16 MHz, an instruction taken as two cycles on the Cortex-M0+
+    most: int | None = None  # no scan takes more, whatever inputs and memory; None where no bound was worked out
+    most_share: float | None = None  # of the period
 
 
 def program_texts(table: Table, main: str, board: str, hazardous: Sequence[bool] | None = None) -> dict[str, str]:
@@ -49,8 +55,20 @@ def _sizes(elf: Image, ram_from: int) -> tuple[int, int]:
     return flash, ram
 
 
-def avr_figures(table: Table, scans: int) -> Figures:
-    """Exact cycles over `scans` trial scans in the simulator; raises Missing, DoesNotBuild."""
+STATE_AT = 6  # where the state stands in struct follow on the AVR; harness/avr.c does not compile where it stands elsewhere
+
+
+def avr_bound(table: Table) -> int:
+    """Cycles that no scan of the table exceeds on the AVR; raises Missing, DoesNotBuild, NoBound, Undecoded."""
+    elf = read(avr.image(table))
+    at = (elf.symbols["box"][0] & 0xFFFF) + STATE_AT
+    bounder = Bounder(elf, {at: 0})
+    begins = bounder.starts()
+    return max(bounder.bound(begin, {at: state}) for begin in begins for state in range(len(table.states)))
+
+
+def avr_figures(table: Table, scans: int, bounded: bool = False) -> Figures:
+    """Exact cycles over `scans` trial scans in the simulator, and `bounded` what none exceeds; raises Missing, DoesNotBuild."""
     path = avr.image(table)
     simulator = avr.Simulator(path, read(path), avr.simulator_library())
     sizes = Sizes.of(table)
@@ -65,7 +83,13 @@ def avr_figures(table: Table, scans: int) -> Figures:
     flash, ram = _sizes(elf, avr.RAM_OFFSET)
     share = longest / (avr.HERTZ * table.scan_ms / 1000)
     box = elf.symbols["box"][1]
-    return Figures("AVR (ATmega328P)", flash, elf.symbols["follow_table"][1], box, stack + ram - box, longest, "cycles", share)
+    most = None
+    if bounded:
+        with suppress(NoBound, Undecoded):  # said where it is printed
+            most = avr_bound(table)
+    size = elf.symbols["follow_table"][1]
+    most_share = most / (avr.HERTZ * table.scan_ms / 1000) if most else None
+    return Figures("AVR (ATmega328P)", flash, size, box, stack + ram - box, longest, "cycles", share, most, most_share)
 
 
 def cortex_figures(table: Table, scans: int) -> Figures:

@@ -1,6 +1,9 @@
 /* The drive on an 8-bit AVR: the simulator is told by writes to spare registers when a batch record may be exchanged. */
 #include <avr/io.h>
+#include <stddef.h>
 #include "drive.h"
+
+typedef char state_stands_at_six[offsetof(struct follow, state) == 6u ? 1 : -1]; /* the bound on cycles looks for it there */
 
 volatile uint8_t drive_in[DRIVE_IN], drive_out[DRIVE_OUT];
 static struct follow box;
