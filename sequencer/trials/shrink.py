@@ -28,10 +28,19 @@ class _Shrinker:
         self.breach, self.trials = breach, 0
         self.plan = plan
         self.seen: set[Plan] = set()
+        self.trial: Trial
 
     def works(self, plan: Plan) -> bool:
-        """Whether the plan breaks the rule as well; if so it becomes the plan."""
-        if plan == self.plan or plan in self.seen or self.trials >= MOST_TRIALS:
+        """Whether the plan breaks the rule as well; if so it becomes the plan, without what came too late for it."""
+        if plan == self.plan or not self._breaks(plan):
+            return False
+        happened_ = tuple(e for e in happened(self.trial, self.plan.ordered) if not _late(e, self.breach.ms))
+        if len(happened_) < len(self.plan.events):  # what came too late may have kept the crew waiting for it
+            self._breaks(replace(self.plan, events=happened_))
+        return True
+
+    def _breaks(self, plan: Plan) -> bool:
+        if plan in self.seen or self.trials >= MOST_TRIALS:
             return False
         self.seen.add(plan)
         self.trials += 1
@@ -41,19 +50,16 @@ class _Shrinker:
             return False
         if (self.breach.asked and not breach.asked) or breach.unpowered != self.breach.unpowered:
             return False
-        self._take(trial, breach)
+        self.trial, self.plan, self.breach, self.faults = trial, trial.plan, breach, frozenset(breach.faults)
         return True
-
-    def _take(self, trial: Trial, breach: Breach) -> None:
-        self.breach, self.faults = breach, frozenset(breach.faults)
-        self.plan = replace(trial.plan, events=tuple(e for e in happened(trial, trial.plan.ordered) if not _late(e, breach.ms)))
 
     def all(self) -> None:
         if not self.breach.asked:  # no failure: only the faults it takes are of interest
             self.works(replace(self.plan, values=(), slips=(), seed=0))
             for strike in self.plan.strikes:
                 self.works(replace(self.plan, events=tuple(e for e in self.plan.events if e != strike)))
-            return
+            if not self.breach.asked:
+                return
         before = None
         while before != self.plan and self.trials < MOST_TRIALS:
             before = self.plan

@@ -84,7 +84,7 @@ def _beyond(campaign: Campaign) -> Iterator[str]:
 
 def _short(found: list[Found]) -> Iterator[str]:
     for one in found:
-        yield from wrap(f"  {one.rule}: {' + '.join(one.faults) or takes(one)} ({one.seen} trials)", "    ")
+        yield from wrap(f"  {one.rule}: {' + '.join(one.faults) or 'no fault'} ({one.seen} trials)", "    ")
     yield ""
 
 

@@ -9,11 +9,14 @@ from functools import cache
 from sequencer.description import Pad, load
 from sequencer.simulation.events import At, InState, Latch, Pin, PowerOff, Press, Strike, Switch, Walk
 from sequencer.trials.aims import Aims
-from sequencer.trials.campaign import Bench
+from sequencer.trials.campaign import Bench, Found
+from sequencer.trials.drillfile import keep
 from sequencer.trials.frontier import Frontier, Parent
 from sequencer.trials.nominal import recorded, seeds_of
 from sequencer.trials.plan import Plan, event
 from sequencer.trials.probe import Breach, Trial
+from sequencer.trials.shrink import shrink
+from sequencer.trials.story import failure
 from sequencer.trials.vary import MOST_ACTS, Changer
 
 
@@ -169,3 +172,25 @@ def test_without_power_a_rule_about_the_box_is_told_and_is_no_failure() -> None:
     assert dark.unpowered and not dark.asked and dark.faults == ()
     lamp = Plan((event(InState("holding", 2_000), Strike("beacon", "dead")),), steps=True)
     assert not any(b.unpowered for b in bench().try_(lamp, enough=_never).breaches)
+
+
+def test_a_messy_plan_that_breaks_a_pull_off_becomes_one_act_after_another_with_round_times() -> None:
+    """The fault that only timing reveals: on the pad of planted logic a stop takes effect within a moment of the release."""
+    pad = load("configs/planted_logic.yaml")
+    planted = Bench(pad)
+    acts = (
+        event(InState("rest", 30_140), Press("button", 5_000)), event(InState("armed", 3_260), Press("button", 1_000)),
+        event(InState("holding", 10_060), Press("button", 100)), event(InState("releasing", 20), Switch("gate", "not shut")),
+        event(At(119_980), Walk("pad_hand", "out")),
+    )  # fmt: skip
+    messy = Plan((*acts, event(InState("releasing", 0), Strike("beacon", "dead"))), steps=True, settle_ms=10_000)
+    trial = planted.try_(messy, enough=lambda b: b.rule == "pull_is_whole")
+    breach = next(b for b in trial.breaches if b.rule == "pull_is_whole")
+    assert breach.faults == ("beacon: dead",)
+    small, last = shrink(planted, messy, breach)
+    assert last.faults == () and last.asked and len(small.events) <= 4 and not small.strikes
+    assert all(getattr(e.moment, "ms", getattr(e.moment, "after_ms", 1)) % 100 == 0 for e in small.events)
+    found = Found("pull_is_whole", last.says, (), True, 1, small, last)
+    kept = keep(pad, (found,))[0]
+    assert kept.again and kept.run.verdict == "fail"
+    assert "pull_is_whole" in "\n".join(failure(pad, kept, 1))
