@@ -5,8 +5,8 @@ tools/bench mutants [--file NAME] [--each N] [--runs N] [--jobs N] [--fresh]
 Derives every mutant of configs/*.yaml by the operators of tools/mutants: a permissive dropped, a literal turned round,
 a trip missing a state, a timer halved, a rule swapped and so on. What is presentation only (says, see, why, phases,
 cards' words) is changed by no operator. All mutants of the two small files and a sample of the two large ones, spread
-evenly over operators and places, are judged, cheapest first: the reader, check, the plain day, prove, the drills,
-prove with single faults, steps, shakedown. Something must speak against the mutant that did not speak against the
+evenly over operators and places, are judged, cheapest first: the reader, check, the plain day, prove, prove with
+single faults, the drills, steps, shakedown. Something must speak against the mutant that did not speak against the
 original; a mere difference does not count. Answers are kept in build/mutants and used again while the program is the
 same (--fresh: not). Prints the score, by whom, and every mutant that escapes.
 """
@@ -39,7 +39,7 @@ def main(arguments: list[str]) -> int:
 
     from sequencer.trials.crowd import jobs_here
 
-    hows = {"club": How(singles=True, steps=True), "bench": How(singles=True, steps=True), "planted_logic": How(), "curlew": How(budget=6_000_000)}
+    hows = {"club": How(singles=True, steps=True), "bench": How(singles=True, steps=True), "planted_logic": How(singles=True), "curlew": How(singles=True, budget=6_000_000)}
     parser = argparse.ArgumentParser(prog="tools/bench mutants", description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--file", action="append", choices=EACH, help="only this one (repeatable)")
     parser.add_argument("--each", type=int, help="so many of each file, 0 for all")

@@ -1,5 +1,5 @@
-"""Who notices a mutant, cheapest first: the reader, `check`, the nominal day, `prove`, the drills, `prove` with single
-faults, `steps`, `shakedown`; or why it is the same pad.
+"""Who notices a mutant, cheapest first: the reader, `check`, the nominal day, `prove`, `prove` with single faults,
+the drills, `steps`, `shakedown`; or why it is the same pad.
 
 A notice is something that speaks against the mutant and did not speak against the original: never a mere difference.
 """
@@ -23,7 +23,7 @@ from sequencer.trials.campaign import Budget, shake
 
 SAME = "the same pad"
 NOBODY = "nobody"
-STAGES = ("reading", "check", "the day", "prove", "drills", "prove with singles", "steps", "shakedown")
+STAGES = ("reading", "check", "the day", "prove", "prove with singles", "drills", "steps", "shakedown")
 GOOD = ("holds", "waived")
 
 
@@ -133,7 +133,7 @@ class Judge:
             return Notice(SAME, reason)
         stages: tuple[tuple[str, Callable[[Pad], str]], ...] = (
             ("check", self._checked), ("the day", lambda pad: self._ran(pad, [None])), ("prove", lambda pad: self._proved(pad, 0)),
-            ("drills", lambda pad: self._ran(pad, list(self.pad.drills))), ("prove with singles", lambda pad: self._proved(pad, 1)),
+            ("prove with singles", lambda pad: self._proved(pad, 1)), ("drills", lambda pad: self._ran(pad, list(self.pad.drills))),
             ("steps", self._stepped), ("shakedown", self._shook),
         )  # fmt: skip
         for who, stage in stages:
