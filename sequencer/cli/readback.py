@@ -48,7 +48,7 @@ def _show(result: ReadBack, file: Path) -> None:
     if result.equal:
         show(f"equal: it does what {file} says ({result.table})")
     else:
-        show(f"DIFFERS from {file} ({result.table}): {len(result.differences)} differences, the first ones:")
+        show(f"DIFFERS from {file} ({result.table}): {len(result.differences)} difference{'s, the first ones' if len(result.differences) > 1 else ''}:")
         for line in result.differences[:10]:
             show(f"  {line}")
         if result.story:
