@@ -51,6 +51,19 @@ def plot_spread(found: Spread, path: Path) -> None:
         plt.close(figure)
 
 
+def edges(values: NDArray[np.float64], most: int = 40) -> NDArray[np.float64]:
+    """Edges of at most about `most` bars of one width. Times are whole scans: bars are as many scans wide each, with every
+    value amid its bar, so that no bar stays empty for the scan's sake."""
+    steps = np.diff(np.unique(np.round(values, 9)))
+    if not len(steps):
+        return np.array([values[0] - 0.5, values[0] + 0.5])
+    step, spanned = float(steps.min()), float(np.ptp(values))
+    whole = bool(np.allclose(steps / step, np.round(steps / step), atol=1e-3)) and spanned / step < 20 * most
+    width = step * np.ceil(spanned / step / most) if whole else spanned / most
+    low = float(values.min()) - (step / 2 if whole else 0.0)
+    return np.asarray(low + width * np.arange(int(np.ceil((spanned + (step if whole else 0.0)) / width - 1e-6)) + 1))
+
+
 def _histogram(axis: Any, measure: Measure, values: NDArray[np.float64]) -> None:
     """Bars over the runs near the middle; how many lie beyond is said."""
     from matplotlib.ticker import MaxNLocator
@@ -58,7 +71,7 @@ def _histogram(axis: Any, measure: Measure, values: NDArray[np.float64]) -> None
     marks = {p.share: p.value for p in measure.percentiles if p.share in LINES}
     near = FAR * max(marks[0.95] - marks[0.5], marks[0.5] - marks[0.05]) if len(marks) == len(LINES) else 0.0
     shown = values[np.abs(values - marks[0.5]) <= near] if near > 0.0 else values
-    axis.hist(shown, bins=40, color=FILL)
+    axis.hist(shown, bins=edges(shown), color=FILL)
     for share, value in marks.items():
         dash, width = LINES[share]
         axis.axvline(value, color=INK, linestyle=dash, linewidth=width)

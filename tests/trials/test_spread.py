@@ -15,6 +15,7 @@ from sequencer.cli.main import main
 from sequencer.description import Pad, load, loads
 from sequencer.errors import SequencerError
 from sequencer.quantities import Span
+from sequencer.report.plot_spread import edges
 from sequencer.table import compile_table
 from sequencer.trials.course import POWER_ON, alone, at_phase, phase_steps
 from sequencer.trials.draw import Parameter, draw, parameters
@@ -182,3 +183,19 @@ def test_the_first_phase_begins_at_power_on() -> None:
     pad = _pad("club")
     first = next(phase for phase, step in phase_steps(pad).items() if step == 0)
     assert at_phase(pad, compile_table(pad), first) == POWER_ON
+
+
+def test_bars_of_times_are_whole_scans_wide_and_every_run_is_in_one() -> None:
+    rng = np.random.default_rng(0)
+    for scans, most in ((7, 40), (40, 40), (55, 40), (300, 40)):
+        times = 5.0 + 0.02 * np.concatenate([np.arange(scans), rng.integers(0, scans, 500)])
+        limits = edges(times, most)
+        counts, _ = np.histogram(times, limits)
+        assert counts.sum() == len(times) and len(counts) <= most + 1
+        width = float(np.diff(limits)[0]) / 0.02
+        assert abs(width - round(width)) < 1e-6
+        assert (counts[:-1] > 0).all()  # no empty bar between scans
+    smooth = rng.normal(10.0, 1.0, 500)
+    limits = edges(smooth)
+    assert len(limits) == 41 and np.histogram(smooth, limits)[0].sum() == 500
+    assert list(edges(np.full(5, 2.0))) == [1.5, 2.5]
