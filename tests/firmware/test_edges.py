@@ -47,7 +47,7 @@ def test_every_row_of_curlew_fires_or_is_shown_to_be_unable_to(curlew: Table, cu
     assert curlew_plan.missed == []
     assert curlew_plan.fired | set(curlew_plan.never) == set(range(len(curlew.rows)))
     assert not curlew_plan.fired & set(curlew_plan.never)
-    assert len(curlew_plan.fired) == 211 and "is always false in armed" in curlew_plan.never[12]
+    assert len(curlew_plan.fired) > 4 * len(curlew_plan.never) and "still_rising is always false in armed" in curlew_plan.never.values()
 
 
 def test_a_row_that_cannot_fire_does_not_in_a_long_campaign(curlew: Table, compiler: Compiler) -> None:
