@@ -41,6 +41,7 @@ class Reading:
         self._names = sorted(loose)
         self._numbers = {name: 1 << i for i, name in enumerate(self._names)}
         self._contacts = len(self.table.bits)  # keys of contacts follow those of bits
+        self.kept = kept(draft, self.state)
         self._made: dict[int, Comparison | None] = {}
         self.choices = Choices(self._contacts + len(self.table.contacts))
 
@@ -149,7 +150,7 @@ class Reading:
         off, on = self._raw(bit, branches, i)
         if self.sure:
             return off, on
-        late_on = [_lazy(on)] if bit.hold and not kept(self.draft, self.state) >> i & 1 else []
+        late_on = [_lazy(on)] if bit.hold and not self.kept >> i & 1 else []
         late_off = [_lazy(off)] if bit.drop else []
         return together([off, *late_on]), together([on, *late_off])
 

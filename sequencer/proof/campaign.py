@@ -20,6 +20,7 @@ from sequencer.proof.explore import Explored
 from sequencer.proof.faults import Edit, changed, edits
 from sequencer.proof.judging import Breach, Court
 from sequencer.proof.pairs import PLENTY, Pairs
+from sequencer.proof.sound import Sound
 from sequencer.proof.system import Row, System
 
 
@@ -133,7 +134,7 @@ class Campaign:
         say = progress or (lambda text: None)
         say("what the faults bring")
         brought = Brought(self.draft, self.system, most)
-        pairs = Pairs(self.system, brought, self.budget, self.seconds, self.explored.all)
+        pairs = Pairs(self.system, brought, self.budget, self.seconds, Sound(self.system, self.explored))
         answers = pairs.all({rule: self.system.rules[rule] for rule in sorted(unbroken)}, self.explored.count > PLENTY, say)
         for rule, found in answers.items():
             self.situations += found.situations

@@ -113,11 +113,23 @@ def _scans(draft: Draft, place: int, *, sure: bool = False, loose: frozenset[str
             judged |= rules[to]
         to = table.rows[index].to
         going, fired = reading.all_of(table.rows[index].care, table.rows[index].want, going)
-        yield from _ends(draft, reading, relevance.only(draft, reading, fired, kept[to], rules[to]), index)
+        yield from _ended(draft, reading, relevance.only(draft, reading, fired, kept[to], rules[to]), index)
         going = relevance.only(draft, reading, going, rest, judged)
         if not going.shape[1]:
             return
-    yield from _ends(draft, reading, going, None)
+    yield from _ended(draft, reading, going, None)
+
+
+def _ended(draft: Draft, reading: Reading, branches: Branches, fired: int | None) -> Iterable[Row]:
+    """The same as `_ends`; of sound readings it is kept, since many mutants of a table (see `why`) share most of it."""
+    if reading.loose or reading.sure:
+        return _ends(draft, reading, branches, fired)
+    known: dict[tuple[object, ...], tuple[Row, ...]] = draft.found.setdefault("ends", {})
+    inhibits = _telling(draft, reading.state if fired is None else draft.table.rows[fired].to)
+    key = (reading.place, fired, reading.kept, tuple(inhibits), branches.tobytes())
+    if key not in known:
+        known[key] = tuple(_ends(draft, reading, branches, fired))
+    return known[key]
 
 
 def _kept(draft: Draft, place: int, to: int | None) -> list[tuple[int, str]]:

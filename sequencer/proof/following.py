@@ -133,20 +133,41 @@ class Following:
         return new
 
     def way(self, tag: int) -> tuple[tuple[int, int], ...]:
-        """(row number, word afterwards) from a start to the breach of a set."""
-        view, broken = self.exact.view, self.court.breaks[tag]
+        """(row number, word afterwards) from where the search began to the breach of a set."""
+        return tuple((self._number(row), self._whole(word)) for row, word in self._traced(tag)[1])
+
+    def begin(self, tag: int) -> int:
+        """The word of the whole system at which the way of a set begins."""
+        return self._whole(self._traced(tag)[0])
+
+    def row(self, tag: int, word: int, image: int) -> int | None:
+        """Number of a row that leads from one word of the whole system to another under a set; None where none does."""
+        view = self.exact.view
+        before, after = (view.word(w) | tag << int(view.tag) for w in (word, image))
+        for rows, sources in view.matches(np.array([before], np.uint64), self.exact.enough):
+            hit = rows[view.images(sources, rows) == np.uint64(after)]
+            if len(hit):
+                return self._number(int(hit[0]))
+        return None
+
+    def _traced(self, tag: int) -> tuple[int, list[tuple[int, int]]]:
+        """(where it begins, (row of the table, word) of every step), in words of the exact slice."""
+        broken = self.court.breaks[tag]
         steps: list[tuple[int, int]] = []
         word = broken.word
         if broken.row is not None and broken.source is not None:
-            steps.append((self._number(broken.row), word))
+            steps.append((broken.row, word))
             word = broken.source
         for words, sources, rows in reversed(self._steps):
             at = int(np.searchsorted(words, np.uint64(word)))
             if at < len(words) and int(words[at]) == word:
-                steps.append((self._number(int(rows[at])), word))
+                steps.append((int(rows[at]), word))
                 word = int(sources[at])
-        place = view.whole.system.layout.shift
-        return tuple((number, int(view.unpacked(np.array([w], np.uint64))[0]) | w >> int(view.shift) << place) for number, w in steps[::-1])
+        return word, steps[::-1]
+
+    def _whole(self, word: int) -> int:
+        view = self.exact.view
+        return int(view.unpacked(np.array([word], np.uint64))[0]) | word >> int(view.shift) << view.whole.system.layout.shift
 
     def _number(self, row: int) -> int:
         view = self.exact.view

@@ -20,11 +20,11 @@ import numpy as np
 
 from sequencer.proof.brought import Set
 from sequencer.proof.closing import Closing
-from sequencer.proof.engine import Words
 from sequencer.proof.everything import Everything, Judged
 from sequencer.proof.sets import Changes
 from sequencer.proof.settling import Way, settle
 from sequencer.proof.slices import Flags, Slice
+from sequencer.proof.sound import Sound
 from sequencer.proof.system import RuleCheck, System
 from sequencer.proof.words import TooLarge
 
@@ -41,13 +41,13 @@ class Outcome:
 @dataclass
 class Pairs:
     """All sets of up to `brought.most` fault kinds of one pad. budget: most situations of a slice; seconds: of processor time
-    for all rules, beyond which the rest is told as not decided. sound: every word that is reached without faults."""
+    for all rules, beyond which the rest is told as not decided. sound: what is reached without faults."""
 
     system: System
     brought: Changes
     budget: int
     seconds: float
-    sound: Words | None = None
+    sound: Sound | None = None
 
     def __post_init__(self) -> None:
         self.whole = Everything(self.system, self.brought)

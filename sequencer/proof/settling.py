@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from sequencer.proof.everything import Everything, Judged
 from sequencer.proof.following import Following, Ways, isin
 from sequencer.proof.sets import Sets
 from sequencer.proof.slices import ALL, Ints, Slice
+from sequencer.proof.sound import Sound
 from sequencer.proof.words import TooLarge
 
 NEAR = 3_000
@@ -43,9 +45,9 @@ class Settled:
     situations: int = 0
 
 
-def settle(whole: Everything, judged: Judged, some: Sequence[Set], mask: int, budget: int, sound: Words | None = None) -> Settled:
+def settle(whole: Everything, judged: Judged, some: Sequence[Set], mask: int, budget: int, sound: Sound | None = None) -> Settled:
     """Sets of faults against one rule. mask: bits to begin with. budget: most situations looked at in one slice. sound:
-    every word (of the system) that is reached without faults, if known."""
+    what is reached without faults, if known."""
     found = Settled()
     room = 64 - whole.system.layout.place_bits - every_bit(whole).bit_count()
     most = min(BATCH, 1 << room)
@@ -67,7 +69,7 @@ def every_bit(whole: Everything) -> int:
     return used & ~whole.system.free & ~whole.system.spent
 
 
-def _batch(whole: Everything, judged: Judged, some: list[Set], mask: int, budget: int, found: Settled, sound: Words | None) -> None:
+def _batch(whole: Everything, judged: Judged, some: list[Set], mask: int, budget: int, found: Settled, sound: Sound | None) -> None:
     sets = Sets(whole.brought, some)
     can = np.asarray(whole.enough_for(sets).any(axis=1), np.bool_)
     todo = {mask: list(range(len(some)))}
@@ -94,10 +96,11 @@ def _batch(whole: Everything, judged: Judged, some: list[Set], mask: int, budget
         tags = [tag for tag in tags if tag not in search.court.breaks]
         if tags and sound is not None and mask.bit_count() >= again:
             again = mask.bit_count() + STRIDE
-            near = _near(closing, level, exact, tags, sound)
+            near = _near(closing, level, exact, tags, sound.words)
             found.situations += len(near.seen)
-            found.ways |= {some[tag]: near.way(tag) for tag in near.court.breaks}
-            tags = [tag for tag in tags if tag not in near.court.breaks]
+            there = {tag: way for tag in near.court.breaks if (way := _whole_way(near, tag, sound)) is not None}
+            found.ways |= {some[tag]: way for tag, way in there.items()}
+            tags = [tag for tag in tags if tag not in there]
         for tag in tags:
             # where nothing single stands in the way, the whole word decides; narrow slices matter for pairs only
             wider = mask | (_lacking(closing, search, ways, tag, whole.sets.most < 2) or every_bit(whole))
@@ -122,6 +125,17 @@ def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound
     search = Following(exact, view, ways)
     search.search(tags, np.unique(np.concatenate(begin)), 4 * NEAR * len(tags))
     return search
+
+
+def _whole_way(near: Following, tag: int, sound: Sound) -> Way | None:
+    """The way to a breach of a set with the way to where it begins; None where the set bars a step of that."""
+    steps = []
+    for word, image in pairwise(sound.way(near.begin(tag))):
+        row = near.row(tag, word, image)
+        if row is None:
+            return None
+        steps.append((row, image))
+    return (*steps, *near.way(tag))
 
 
 def _lacking(closing: Closing, search: Following, ways: Ways, tag: int, eager: bool) -> int:

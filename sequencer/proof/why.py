@@ -19,6 +19,7 @@ from sequencer.proof.kept import masks
 from sequencer.proof.pairs import PLENTY, Outcome, Pairs
 from sequencer.proof.result import Story, Why
 from sequencer.proof.settling import Way
+from sequencer.proof.sound import Sound
 from sequencer.proof.stories import StoryStep, told_lines
 from sequencer.proof.system import Row, System
 from sequencer.table import Table
@@ -125,7 +126,7 @@ def reasons(work: Work, stories: int = 1) -> tuple[Why, ...]:
     variants = Variants(draft, system, list(mutants(draft.table)))
     known = {b.rule for b in explored.breaches}
     rules = {n: rule for n, rule in enumerate(system.rules) if n not in known}
-    pairs = Pairs(variants.system, variants, work.options.set_budget, work.options.seconds)
+    pairs = Pairs(variants.system, variants, work.options.set_budget, work.options.seconds, Sound(system, explored))
     answers = pairs.all(rules, explored.count > PLENTY, work.say)
     return tuple(_reason(draft, pairs, answers, number, stories) for number in range(len(variants.kinds)))
 

@@ -17,6 +17,7 @@ from sequencer.proof.explore import explore
 from sequencer.proof.judging import Court
 from sequencer.proof.pairs import Pairs
 from sequencer.proof.slices import Slice
+from sequencer.proof.sound import Sound
 from sequencer.proof.words import Cube
 from tests.proof.faulted import KEPT, MOST, SAID, STANDS, SWITCH, Reader, cases, cut_sets, minimal, way_of
 
@@ -29,7 +30,7 @@ def paired(case, rule):
     check = case.system.rules[rule]
     if way_of(Everything(case.system, case.brought), check, ()) is not None:
         return {()}
-    out = Pairs(case.system, case.brought, PLENTY, 1e9, explore(case.system, judged=False).all).of(check, lambda text: None)
+    out = Pairs(case.system, case.brought, PLENTY, 1e9, Sound(case.system, explore(case.system, judged=False))).of(check, lambda text: None)
     assert not out.open
     assert set(out.cuts) == minimal(set(out.cuts))
     return set(out.cuts)
