@@ -119,6 +119,8 @@ def test_a_slice_that_keeps_every_bit_reaches_exactly_what_the_reader_reaches(ca
                 number = (word & int(view.tags)) >> int(view.tag)
                 reached[sets.all[number]].add((word >> int(view.shift), word & int(view.bits)))
         for some in sets.all:
+            parts = [own for part, own in reached.items() if set(part) < set(some)]
+            assert not reached[some] & set().union(*parts)  # what a part reaches is not looked at again
             mine = set().union(*(own for part, own in reached.items() if set(part) <= set(some)))
             seen = {(w >> case.system.layout.shift, packed(w, mask)) for w in Reader(case, some).words}
             assert mine == seen if mask == KEPT_BITS else mine >= seen
