@@ -1,15 +1,18 @@
 """A whole proof of random small files against a plain-Python explorer that looks at every set of faults from the start."""
 
+from dataclasses import replace
+
 import pytest
 from hypothesis import example, given, settings
 
 from sequencer.description import load
+from sequencer.proof import why
 from sequencer.proof.brought import Brought
 from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.campaign import Kind
 from sequencer.proof.explore import explore
 from sequencer.proof.pairs import Pairs
-from sequencer.proof.prove import Options, Work, worked
+from sequencer.proof.prove import Options, Work, prove, worked
 from tests.proof import plain_pads
 from tests.proof.small_pads import small_pad, small_pads
 
@@ -129,3 +132,23 @@ def test_two_processes_answer_as_one_does(name):
         pairs = Pairs(system, Brought(draft, system, 2), 5_000_000, 1e9, explored.all)
         answers.append({n: (set(a.cuts), a.open, a.situations) for n, a in pairs.all(holding, together, lambda text: None).items()})
     assert answers[0] == answers[1] and any(cuts for cuts, _, _ in answers[0].values())
+
+
+@example(small_pad(3))
+@example(small_pad(14))
+@given(small_pads())
+@settings(max_examples=3)
+def test_what_is_needed_is_what_a_pad_without_it_breaks_explored_from_the_start(pad):
+    """Every literal, trip and inhibit left out by hand, its system written and explored by the plain explorer."""
+    proof = prove(pad, Options(why=True, replays=False, stories=0))
+    draft = draft_of(pad)
+    system = system_of(draft)
+    sound = set(plain_pads.explored(draft, system).breaches)
+    mutants = list(why.mutants(draft.table))
+    assert [(w.where, w.what) for w in proof.why] == [(m.where, m.what) for m in mutants]
+    for mutant, told in zip(mutants, proof.why, strict=True):
+        places, rows = why.scans_without(draft, mutant)
+        kept = [r for r in system.rows if not (r.scan and r.at[0] in places)]
+        broken = set(plain_pads.explored(draft, replace(system, rows=(*kept, *rows))).breaches) - sound
+        assert (told.verdict == "needed") == bool(broken)
+        assert set(told.rules) == {system.rules[n].name for n in broken}
