@@ -24,11 +24,11 @@ MOST = 2_000_000
 
 @dataclass
 class Layer:
-    """Words first reached together: by `engine` from the layer before, or (`jump`) from any earlier one."""
+    """Words first reached together: by `engine` from the layers of these numbers, the first of them first."""
 
     words: Words
     engine: Engine
-    jump: bool
+    before: tuple[int, ...]
 
 
 def nominal(draft: Draft) -> frozenset[int]:
@@ -56,25 +56,30 @@ class Plain:
         self.engine = Engine(system, usual)
         self.other = Engine(system, [(i, r) for i, r in numbered if i not in names])
         starts = np.unique(np.array(system.starts, np.uint64) & np.uint64(~system.free & (1 << 64) - 1))
-        self.layers = [Layer(starts, self.engine, False)]
+        self.layers = [Layer(starts, self.engine, ())]
         self.reached = starts
 
     def grow(self, most: int = MOST) -> Iterator[Words]:
-        """One layer after the other, until nothing is new or `most` situations are reached."""
-        fresh = since = self.reached  # reached since the last departure
+        """One layer after the other, until nothing is new or `most` situations are reached. A departure is taken from
+        each layer since the last one in turn, so that one early in the day comes before one late in it."""
+        fresh, first = self.reached, 0
+        before: tuple[int, ...] = (0,)
         yield fresh
         while len(fresh) and len(self.reached) < most:
             while len(fresh) and len(self.reached) < most:
-                fresh = self._next(fresh, self.engine, False)
-                since = merged(since, fresh)
+                fresh = self._next(fresh, self.engine, before)
+                before = (len(self.layers) - 1,)
                 yield fresh
-            fresh = since = self._next(since, self.other, True)
-            yield fresh
+            last, since = len(self.layers), []
+            for number in range(first, last):
+                since.append(self._next(self.layers[number].words, self.other, (number,)))
+                yield since[-1]
+            fresh, first, before = unique(since), last, tuple(range(last, len(self.layers)))
 
-    def _next(self, words: Words, engine: Engine, jump: bool) -> Words:
+    def _next(self, words: Words, engine: Engine, before: tuple[int, ...]) -> Words:
         fresh = missing(unique(engine.images(words, self.judge)), self.reached)
         self.reached = merged(self.reached, fresh)
-        self.layers.append(Layer(fresh, engine, jump))
+        self.layers.append(Layer(fresh, engine, before))
         return fresh
 
     def path(self, breach: Breach, row: Row | None) -> list[StoryStep]:
@@ -86,7 +91,7 @@ class Plain:
         at = next(i for i, layer in enumerate(self.layers) if within(layer.words, word))
         while at > 0:
             layer = self.layers[at]
-            for before in range(at - 1, -1, -1) if layer.jump else (at - 1,):
+            for before in layer.before:
                 found = layer.engine.back(self.layers[before].words, word)
                 if found is not None:
                     break

@@ -51,8 +51,8 @@ def styles(bads: int, falls: bool, early: bool, unsettled: bool = False, welds: 
             yield Style(late=lateness, bad=bad)
             if bads:
                 yield Style(late=lateness, bad=bad, ahead=True)
-        if bads:
-            yield Style(late=lateness, ahead=True, hangs=True)
+        for bad in range(bads):
+            yield Style(late=lateness, bad=bad, ahead=True, hangs=True)
         if bads and lateness != early:
             yield Style(late=lateness, ahead=True, reshut=True)
         if falls:

@@ -108,7 +108,7 @@ def events_of(
             if style.reshut:
                 _gates(script, draft, system.rows[steps[-1].row], True)
             if style.hangs:
-                for action in standing_in.there(draft, bad, system.rows[steps[-1].row]):
+                for action in standing_in.there(draft, bad, system.rows[steps[-1].row], stays=bool(script.jammed)):
                     script.add(action)
         for fault in strikes.get(number, ()):
             script.add(Strike(fault.part, fault.mode))
@@ -127,6 +127,7 @@ def events_of(
                 for output in standing_in.jammed(draft, system, steps, number):
                     if output not in script.jammed:
                         script.jammed.add(output)
+                        script.after = 0  # as soon as the box is there: it may leave in the scan in which its time is over
                         script.add(Strike(output, "jammed"))
             if number in early:
                 for volume in early[number]:
@@ -145,10 +146,12 @@ def events_of(
             if style.waits:
                 _pressure(script, draft, row.set, True)
         elif row.actor == "gas" and row.forward:
-            _falls(script, draft, row.clear, step, system, steps[number + 1 :], wait=not any(number > n for n in early))
+            gone = standing_in.there(draft, bad, system.rows[steps[-1].row]) if style.hangs and style.ahead and bad is not None else []
+            if not any(isinstance(action, SetPressure) for action in gone):
+                _falls(script, draft, row.clear, step, system, steps[number + 1 :], wait=not any(number > n for n in early))
         elif tag.startswith("stroke "):
             _let_open(script, draft, tag.removeprefix("stroke "), step)
-        elif tag.startswith("lets go "):
+        elif tag.startswith("lets go ") and not script.jammed:
             script.wait_for(t.HeadIs(tag.removeprefix("lets go "), "let go"))
         elif row.actor == "crew":
             _hands(script, draft, row.set, row.clear)
@@ -307,7 +310,7 @@ def late(draft: Draft, system: System, steps: list[StoryStep]) -> list[StoryStep
             if row.actor != "crew" or not (row.set | row.clear) & bit:
                 continue
             to = at
-            while to + 1 < len(moved) and not _needs(system.rows[moved[to + 1].row], contact, bit):
+            while to + 2 < len(moved) and not _needs(system.rows[moved[to + 1].row], contact, bit):
                 to += 1
             moved.insert(to, moved.pop(at))
     return moved

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+from sequencer.description.box import ContactInput
 from sequencer.description.faults import faults
 from sequencer.description.grounds import HeadPart, SwitchPlace, WirePart
 from sequencer.proof.bands import volume_of
@@ -52,9 +53,9 @@ def before(draft: Draft, bad: Bad, place: int) -> list[Action]:
     return [Strike(part, mode) for part, mode in found if f"{part}: {mode}" in known]
 
 
-def there(draft: Draft, bad: Bad, row: Row) -> list[Action]:
+def there(draft: Draft, bad: Bad, row: Row, stays: bool = False) -> list[Action]:
     """Acts once it is there: relays that weld, vessels that burst where gas or the load must be gone at once, for what
-    the box is to say or for the scan `row` itself."""
+    the box is to say or for the scan `row` itself; `stays`: a head cannot open, and its contact says so for it."""
     known = {f.name for f in faults(draft.pad)}
     found: list[Action] = [Strike(o, "welded") for o in relays(draft, bad, True) if f"{o}: welded" in known]
     wanted = list(said(draft, bad))
@@ -68,23 +69,40 @@ def there(draft: Draft, bad: Bad, row: Row) -> list[Action]:
         gone = any(k == (Kind.BELOW if value else Kind.AT_LEAST) for k, _ in kinds)
         for part in draft.pad.parts(HeadPart).values() if gone else ():
             found.append(SetPressure(part.release_head, 0.0))
+    for head in draft.pad.parts(HeadPart) if stays and row.origin is not None else ():
+        contact = draft.pad.inputs.get(opened(draft, row, head))
+        if isinstance(contact, ContactInput):
+            found.append(Strike(opened(draft, row, head), "wire cut" if contact.contact.closed_means_word else "shorted"))
     return list(dict.fromkeys(found))
 
 
 def jammed(draft: Draft, system: System, steps: list[StoryStep], number: int) -> list[str]:
-    """Servos to jam before this step commands them, where the story goes on with their head latched."""
+    """Servos to jam before this step commands them: those whose head is not asked to be open by the box's next move."""
     row, found = system.rows[steps[number].row], []
-    wires = {part.wire.end: part.wire.origin for part in draft.pad.parts(WirePart).values()}
     known = {f.name for f in faults(draft.pad)}
-    for head, output in wires.items():
-        bit = draft.layout.mask([f"{head} latched"])
-        goes = any(system.rows[s.row].tag == f"lets go {head}" for s in steps[number:])
-        if row.to is None or goes or not steps[-1].word & bit or f"{output}: jammed" not in known:
+    after = next((r for r in (system.rows[s.row] for s in steps[number + 1 :]) if r.origin is not None), None)
+    for part in draft.pad.parts(WirePart).values():
+        output = part.wire.origin
+        if row.to is None or f"{output}: jammed" not in known or (after is not None and opened(draft, after, part.wire.end)):
             continue
         index = list(draft.pad.outputs).index(output)
         if draft.state_command(row.to, index) != draft.table.outputs[index].idle:
             found.append(output)
     return found
+
+
+def opened(draft: Draft, row: Row, head: str) -> str:
+    """The contact of this head if the scan asks that it be open, else ''."""
+    part = draft.pad.site[head]
+    assert isinstance(part, HeadPart) and row.origin is not None
+    origin = draft.table.rows[row.origin]
+    for i, bit in enumerate(draft.table.bits):
+        if origin.care >> i & 1 and bit.kind == Kind.CONTACT and draft.table.contacts[bit.source].name == part.seen_by:
+            contact = draft.pad.inputs[part.seen_by]
+            assert isinstance(contact, ContactInput)
+            closed = bit.wanted == bool(origin.want >> i & 1)
+            return "" if closed == contact.contact.closed_means_word else part.seen_by
+    return ""
 
 
 __all__ = ["before", "jammed", "relays", "said", "there"]
