@@ -22,6 +22,10 @@ from sequencer.table import Kind
 from sequencer.table.table import InhibitSpec
 
 
+FEW = 12
+"""Cubes up to which comparing them one by one is quicker than all at once."""
+
+
 def lay_out(draft: Draft) -> None:
     for bit in draft.table.bits:
         if bit.kind == Kind.MEMORY:
@@ -350,8 +354,17 @@ def joined(cubes: set[tuple[int, int]]) -> list[Cube]:
 
 def _absorbed(cubes: set[tuple[int, int]]) -> set[tuple[int, int]]:
     """The cubes that lie in no other one."""
+    if len(cubes) > FEW:
+        care, want = np.array(list(cubes), np.uint64).T
+        within = ((care[:, None] & ~care) == 0) & ((want & care[:, None]) == want[:, None])
+        np.fill_diagonal(within, False)
+        free = ~within.any(axis=0)
+        return set(zip(care[free].tolist(), want[free].tolist(), strict=True))
     kept: list[tuple[int, int]] = []
-    for care, want in sorted(cubes, key=lambda c: c[0].bit_count()):
-        if not any(c & care == c and want & c == w for c, w in kept):
-            kept.append((care, want))
+    for care_, want_ in sorted(cubes, key=lambda c: c[0].bit_count()):
+        for c, w in kept:
+            if c & care_ == c and want_ & c == w:
+                break
+        else:
+            kept.append((care_, want_))
     return set(kept)

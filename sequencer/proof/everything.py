@@ -37,7 +37,7 @@ class Everything:
         self.need(frozenset())
         self.unless: list[Cubes] = [()]
         self._unless: dict[Cubes, int] = {(): 0}
-        self._gone: dict[frozenset[int], list[frozenset[int]]] = {}
+        self._gone: dict[frozenset[int], list[tuple[frozenset[int], frozenset[str]]]] = {}
         entries: list[tuple[int, int, int, int]] = []
         for number, row in enumerate(self.rows):
             if row.forward or number >= len(system.rows):
@@ -99,24 +99,30 @@ class Everything:
         """(need, cubes that hold the row back): as it stands, and without every group of races that faults can take away;
         of those for which the same sets suffice, the freest."""
         freest: dict[int, Cubes] = {}
-        for gone in [frozenset[int](), *self._groups(frozenset(n for _, n in row.unless))]:
-            left = tuple((c.care, c.want) for c, n in row.unless if n not in gone)
-            need = self.need(row.needs | frozenset(map(race, gone)))
-            if need not in freest or set(left) < set(freest[need]):
-                freest[need] = left
-        for cubes in freest.values():
-            if cubes not in self._unless:
-                self._unless[cubes] = len(self.unless)
-                self.unless.append(cubes)
-        return [(need, self._unless[cubes]) for need, cubes in freest.items()]
+        cubes = [(c.care, c.want, n) for c, n in row.unless]
+        for gone, wrongs in self._groups(frozenset(n for _, _, n in cubes)):
+            need = self.need(row.needs | wrongs)
+            if need >= 0:
+                left = tuple((care, want) for care, want, n in cubes if n not in gone)
+                if need not in freest or set(left) < set(freest[need]):
+                    freest[need] = left
+        for left in freest.values():
+            if left not in self._unless:
+                self._unless[left] = len(self.unless)
+                self.unless.append(left)
+        return [(need, self._unless[left]) for need, left in freest.items()]
 
-    def _groups(self, races: frozenset[int]) -> list[frozenset[int]]:
+    def _groups(self, races: frozenset[int]) -> list[tuple[frozenset[int], frozenset[str]]]:
+        """(races that are gone, the wrongs that this takes): none, and every group that some set of faults takes away; of
+        those that the same sets take away, the largest."""
         if races not in self._gone:
             wrongs, kinds = self.brought.wrongs, range(len(self.brought.kinds))
             gone = {frozenset(n for n in races if k in wrongs.get(race(n), ())) for k in kinds} - {frozenset()}
             for _ in range(self.brought.most - 1):
                 gone |= {a | b for a in gone for b in gone}
-            self._gone[races] = sorted(gone, key=sorted)
+            needs = {g: self.need(frozenset(map(race, g))) for g in sorted(gone, key=lambda g: (len(g), sorted(g)))}
+            largest = [g for g, need in needs.items() if need >= 0 and not any(g < o and needs[o] == need for o in needs)]
+            self._gone[races] = [(g, frozenset(map(race, g))) for g in (frozenset[int](), *largest)]
         return self._gone[races]
 
 
