@@ -15,15 +15,12 @@ import numpy as np
 from sequencer.proof import gas, parts, people, relevance
 from sequencer.proof.bits import Reading, memory
 from sequencer.proof.branches import CARE, CLEAR, HOLDS, LAZY, LIES, ONE, PUT, WANT, Branches, together
+from sequencer.proof.cubes import joined
 from sequencer.proof.draft import READING, Draft
 from sequencer.proof.system import Row
 from sequencer.proof.words import EVERYTHING, Cube
 from sequencer.table import Kind
 from sequencer.table.table import InhibitSpec
-
-
-FEW = 12
-"""Cubes up to which comparing them one by one is quicker than all at once."""
 
 
 def lay_out(draft: Draft) -> None:
@@ -329,42 +326,3 @@ def _power(draft: Draft) -> None:
 
 def _also_clears(row: Row, mask: int) -> Row:
     return replace(row, clear=row.clear | mask, set=row.set & ~mask)
-
-
-def joined(cubes: set[tuple[int, int]]) -> list[Cube]:
-    """The same union with fewer cubes, given as (care, want): those that lie in another drop out, two that differ in one
-    bit join, until nothing changes."""
-    while len(cubes) > 1:
-        merged: set[tuple[int, int]] = set()
-        used: set[tuple[int, int]] = set()
-        for care, want in cubes:
-            left = care & ~want
-            while left:
-                bit = left & -left
-                left ^= bit
-                if (care, want | bit) in cubes:
-                    merged.add((care ^ bit, want))
-                    used |= {(care, want), (care, want | bit)}
-        now = _absorbed((cubes - used) | merged)
-        if now == cubes:
-            break
-        cubes = now
-    return sorted(Cube(*c) for c in cubes)
-
-
-def _absorbed(cubes: set[tuple[int, int]]) -> set[tuple[int, int]]:
-    """The cubes that lie in no other one."""
-    if len(cubes) > FEW:
-        care, want = np.array(list(cubes), np.uint64).T
-        within = ((care[:, None] & ~care) == 0) & ((want & care[:, None]) == want[:, None])
-        np.fill_diagonal(within, False)
-        free = ~within.any(axis=0)
-        return set(zip(care[free].tolist(), want[free].tolist(), strict=True))
-    kept: list[tuple[int, int]] = []
-    for care_, want_ in sorted(cubes, key=lambda c: c[0].bit_count()):
-        for c, w in kept:
-            if c & care_ == c and want_ & c == w:
-                break
-        else:
-            kept.append((care_, want_))
-    return set(kept)
