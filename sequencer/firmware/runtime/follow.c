@@ -49,21 +49,20 @@ static void sample(struct follow *f, bool fresh)
     uint8_t settled = 2, *own = f->outputs + FLAGS_AT;
     for (uint8_t left = FOLLOW_CONTACTS; left > 0u; left--, own++) {
         uint8_t flags = own[0], count = own[FOLLOW_CONTACTS], level = *contact++ & 1u, steady = next(&at);
-        if (f->settled == 2u) {
-            flags &= keep;
-            if (((flags ^ level) & STABLE) != 0 && count < steady) {
-                count++;
-            } else {
-                if ((flags ^ level) & STABLE) flags ^= STABLE | CHANGED;
-                count = 0;
-            }
-        } else if (f->settled == 0u || (flags ^ level) & STABLE) {
-            flags = (uint8_t)((flags & ~STABLE) | level);
+        uint8_t flip = (flags ^ level) & STABLE;
+        flags &= keep;
+        if (f->settled != 2u) { /* count: scans it has stood */
+            if (count < steady) count++;
+            if (flip || f->settled == 0u) count = 0;
+            if (count < steady) settled = 1;
+        } else if (flip && count > 0u) {
+            count--; /* scans still to stand */
+            flip = 0;
+        } else {
+            if (flip) flip = STABLE | CHANGED;
             count = steady;
-        } else if (count > 0u) {
-            count--;
         }
-        if (f->settled != 2u && count > 0u) settled = 1;
+        flags ^= flip;
         if (level == (flags & (STABLE | CHANGED))) flags |= (uint8_t)((level + 1u) * SEEN_OPEN);
         own[0] = flags;
         own[FOLLOW_CONTACTS] = count;
@@ -97,7 +96,7 @@ static bool conditions(struct follow *f, bool fresh)
         if (head & LISTS) { /* with EXTRA a memory: set while the first list holds, and cleared by the second */
             struct list said = list(f, at);
             at = said.end;
-            if (said.held) value = NOW;
+            value = said.held ? NOW : 0;
             if (USES(MEMORIES) && head & EXTRA) {
                 said = list(f, at);
                 at = said.end;
@@ -109,8 +108,9 @@ static bool conditions(struct follow *f, bool fresh)
             if (source >= FOLLOW_CELLS) return false;
             const uint8_t *cell = f->outputs + source;
             if (head & MATCH) {
-                uint8_t wanted = next(&at), mask = head & EXTRA ? 0xFFu : wanted >> 4;
-                if (((*cell ^ wanted) & mask) == 0) value = NOW;
+                uint8_t wanted = next(&at), unlike = *cell ^ wanted;
+                if (!(head & EXTRA)) unlike &= wanted >> 4;
+                if (unlike == 0) value = NOW;
             } else {
                 uint16_t number = word_at(cell), limit = 0;
                 valid = cell[2];
@@ -127,10 +127,8 @@ static bool conditions(struct follow *f, bool fresh)
                             if (!(was & WATCHED)) age = valid ? 0u : over + 1u, counter[1] = number;
                             else if (age < over) age++;
                             counter[0] = age;
-                            if (age != over) valid = 0;
-                        } else {
-                            valid = 0;
                         }
+                        if (!value || age != over) valid = 0;
                         other = counter[1];
                         counter += 2;
                         if (number < other) other = number, limit = 1; /* less than any rise */
@@ -146,15 +144,11 @@ static bool conditions(struct follow *f, bool fresh)
                             number = (d >> 31 ? 0u - d : d) >= next_long(&at);
                             other = 0;
                         }
-                        if (number < other) {
-                            number ^= other;
-                            other ^= number;
-                            number ^= other;
-                        }
+                        if (number < other) other = (uint16_t)~other, number = (uint16_t)~number;
                     }
                     number = (uint16_t)(number - other);
                 } else {
-                    uint8_t given = 1, pieces = 1;
+                    uint8_t given = 1, pieces = 1, state = f->state;
                     if (USES(TARGETS) && head & TARGET) { /* one limit per state that gives one; a new one begins without drop-out */
                         if (USES(DROP_OUT) && fresh) was &= (uint8_t)~BEFORE;
                         pieces = next(&at);
@@ -163,7 +157,7 @@ static bool conditions(struct follow *f, bool fresh)
                     }
                     //@ loop unroll 127;
                     for (; pieces > 0u; pieces--) {
-                        uint8_t state = USES(TARGETS) && head & TARGET ? next(&at) : f->state;
+                        if (USES(TARGETS) && head & TARGET) state = next(&at);
                         uint16_t on = next_word(&at);
                         if (USES(DROP_OUT) && head & EXTRA) {
                             uint16_t drop = next_word(&at);
@@ -214,12 +208,12 @@ static bool rows(struct follow *f)
             if (!said.held) continue;
             const uint8_t state = to & 0x7Fu;
             if (state >= FOLLOW_STATES) return false;
-            f->place = place = (uint8_t)(place - said.held);
+            f->place = (uint8_t)(place - said.held);
             f->from = f->state;
             f->state = state;
             f->mirror = (uint8_t)~state;
             if (!(to & TRIP)) f->first_out = 0;
-            else if ((uint8_t)f->first_out == 0u) f->first_out = (uint16_t)(f->from << 8 | place);
+            else if ((uint8_t)f->first_out == 0u) f->first_out = (uint16_t)(f->from << 8 | f->place);
             f->timer = 0;
             f->tell = FOLLOW_MOVED;
             return true;
@@ -269,14 +263,15 @@ static void check(struct follow *f)
         sum >>= 1;
         if (low & 1u) sum ^= 0xEDB88320u;
     }
-    if (++at == FOLLOW_SIZE && sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
     f->check = sum;
-    f->check_at = at;
+    f->check_at = ++at;
+    if (at == FOLLOW_SIZE && sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
 }
 
 void follow_start(struct follow *f, uint8_t cause)
 {
     const uint8_t *version = follow_table + 4, *sum = follow_table + FOLLOW_SIZE - 4u;
+    const uint8_t other = next(&version) > 3u ? FOLLOW_NEWER : FOLLOW_FOREIGN;
     uint32_t wanted = FOLLOW_CHECKSUM;
     *f = (struct follow){ .tell = FOLLOW_STARTED, .mirror = 0xFF, .cause = cause };
     uint8_t *cell = f->outputs + WORDS_AT + 3u * FOLLOW_ANALOGS;
@@ -288,7 +283,7 @@ void follow_start(struct follow *f, uint8_t cause)
     if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
     for (uint8_t i = 0; i != 4u; i++, wanted >>= 8) {
         f->number[i] = next(&sum);
-        if (f->number[i] != (uint8_t)wanted) f->code = next(&version) > 3u ? FOLLOW_NEWER : FOLLOW_FOREIGN, version--;
+        if (f->number[i] != (uint8_t)wanted) f->code = other;
     }
     unpack(f, rest);
 }
@@ -317,11 +312,9 @@ void follow_scan(struct follow *f)
 
 const uint8_t *follow_record(struct follow *f)
 {
-    for (uint8_t i = 0; i != FOLLOW_RECORD - 10u; i++) {
-        const uint8_t *bit = f->bits + 8u * i;
-        uint8_t packed = 0;
-        for (uint8_t left = 8; left > 0u; left--) packed = (uint8_t)(packed >> 1 | (*bit++ & NOW));
-        f->packed[i] = packed;
+    for (uint8_t i = 0; i != 8u * (FOLLOW_RECORD - 10u); i++) {
+        uint8_t *to = &f->packed[i / 8u];
+        *to = (uint8_t)(*to >> 1 | (f->bits[i] & NOW));
     }
     return &f->tell;
 }
