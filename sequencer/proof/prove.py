@@ -28,6 +28,7 @@ BLIND = (
     "strength of parts, ageing, wear, and everything that the file's numbers leave out",
     "what people do beyond the acts and slips named here",
     "gas that is shut in and warms: pressure rises here only by an open way in (shut right after a fast dump it comes back)",
+    "what the box commands or shows without power or while it starts: a rule about that is judged while the box runs",
     "the chip and its wiring themselves: only the table and the described parts are looked at",
 )
 
