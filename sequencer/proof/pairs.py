@@ -8,16 +8,15 @@ that. A set that holds in a slice holds in the whole system.
 
 from __future__ import annotations
 
-import os
-import sys
 import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from itertools import combinations
-from multiprocessing import current_process, get_context
+from multiprocessing import get_context
 
 import numpy as np
 
+from sequencer.proof.aside import PROCESSES, able
 from sequencer.proof.brought import Set
 from sequencer.proof.closing import Closing
 from sequencer.proof.everything import Everything, Judged
@@ -79,19 +78,8 @@ class Pairs:
 
 PLENTY = 50_000
 """Situations of the sound system beyond which a second process is worth its start."""
-PROCESSES = 2
 _shared: list[Pairs] = []
 """What a process works on, put there when it starts."""
-
-
-def able() -> bool:
-    """Whether a second process can share this one's memory and has a processor to run on."""
-    return sys.platform == "linux" and (os.cpu_count() or 1) >= PROCESSES and not daemon()
-
-
-def daemon() -> bool:
-    """Whether this is itself such a process, which must not start more."""
-    return bool(current_process().daemon)
 
 
 def _begin(pairs: Pairs) -> None:

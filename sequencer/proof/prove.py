@@ -11,12 +11,14 @@ from sequencer.description.faults import Fault
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
 from sequencer.proof import house, levels, possible, timed, why
+from sequencer.proof.aside import Aside
 from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.campaign import Campaign
 from sequencer.proof.draft import Draft
 from sequencer.proof.engine import Engine
 from sequencer.proof.explore import BUDGET, Explored, explore, forward
 from sequencer.proof.judging import Breach
+from sequencer.proof.pairs import PLENTY
 from sequencer.proof.plainly import plain_story
 from sequencer.proof.replay import replay
 from sequencer.proof.result import CutSet, InterlockResult, Proof, Replay, Story, Why
@@ -59,6 +61,7 @@ class Work:
     engine: Engine = field(init=False)
     explored: Explored = field(init=False)
     campaign: Campaign | None = None
+    reasons: Aside[tuple[Why, ...]] | None = None
 
     def explore(self) -> None:
         self.draft = draft_of(self.pad)
@@ -69,6 +72,8 @@ class Work:
             self.system, budget=self.options.budget, engine=self.engine,
             progress=lambda depth, count: self.say(f"depth {depth}: {count:,} situations"),
         )  # fmt: skip
+        if self.options.why:
+            self.reasons = Aside(lambda: why.reasons(self, self.options.stories), self.options.faults > 0 and self.explored.count > PLENTY)
         if self.options.faults:
             broken = {b.rule for b in self.explored.breaches}
             whole = set(range(len(self.system.rules)))
@@ -100,7 +105,7 @@ def worked(work: Work) -> Proof:
 
 
 def _reasons(work: Work) -> tuple[Why, ...]:
-    return why.reasons(work, work.options.stories) if work.options.why else ()
+    return work.reasons.get() if work.reasons else ()
 
 
 def told(rule: Interlock) -> tuple[str, str]:
