@@ -90,7 +90,10 @@ def _reading_words(table: Table, bit: Bit, no: str) -> str:
         return f"{name} reaches the state's target" + (f", drop-out {bit.off} counts" if bit.off else "")
     limit = "at least" if bit.wanted else "less than"
     if kind == Kind.DIFFERS:
-        return f"{name} and {table.analogs[bit.second].name} differ by {limit} {bit.on} scaled units"
+        a, b = table.analogs[bit.source], table.analogs[bit.second]
+        alike = (a.gain, a.offset) == (b.gain, b.offset) and a.gain
+        counts = f"{-(-bit.on // abs(a.gain))} counts" if alike else f"{bit.on} scaled units"
+        return f"{name} and {b.name} differ by {limit} {counts}"
     way = "up" if bit.sign > 0 else "down"
     since = table.bits[bit.second].name
     return f"{name} gone {way} {limit} {bit.on} counts {time_words(table, bit.off)} after {since} began"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from sequencer.description import Pad, load
 from sequencer.firmware import avr
 from sequencer.firmware.bench import Bench, BenchError
-from sequencer.firmware.builder import hazardous
+from sequencer.firmware.builder import hazardous, readme
 from sequencer.firmware.conformance import operations_of
 from sequencer.firmware.elf import read
 from sequencer.firmware.figures import avr_program
@@ -78,3 +79,27 @@ def test_a_line_it_does_not_know_is_answered_with_a_question_mark(bench: Bench, 
 
 def test_the_wiring_self_test_reads_every_input(bench: Bench) -> None:
     assert len(bench.ask("W")) == 2 * Sizes.of(bench.table).inputs
+
+
+def test_the_self_test_in_the_readme_names_every_byte_of_the_answer(bench: Bench, pad: Pad) -> None:
+    _, text = readme(pad, bench.table).split("## Self-test of the wiring")
+    text, _ = text.split("## Power-on order")
+    numbers = {int(n) for cells in re.findall(r"^\| (\d+(?:, \d+)?) \|", text, re.MULTILINE) for n in cells.split(", ")}
+    assert numbers == set(range(1, len(bench.ask("W")) // 2 + 1))
+
+
+def test_the_self_test_in_the_readme_moves_what_bench_mode_moves(bench: Bench, pad: Pad) -> None:
+    text = readme(pad, bench.table)
+    lines = re.findall(r"`(O [0-9A-F]{2} [0-9A-F]{2})`: `", text)
+    assert len(lines) == hazardous(pad).count(False) > 0
+    for line in lines:
+        assert bench.talk(line.encode() + b"\n") == b"O\n"
+
+
+def test_the_power_on_table_starts_from_the_rest_levels_and_ends_in_the_first_state(pad: Pad) -> None:
+    table = compile_table(pad)
+    _, text = readme(pad, table).split("## Power-on order")
+    for spec, code in zip(table.outputs, table.states[0].outputs, strict=True):
+        cells = next(line.split(" | ") for line in text.splitlines() if line.startswith(f"| {spec.name} |"))
+        assert spec.positions[code] in cells[3]
+        assert cells[1].split(",")[0] == cells[2].split(",")[0], "board_start writes the level that the resistor keeps"

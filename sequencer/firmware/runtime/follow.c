@@ -148,7 +148,7 @@ static bool conditions(struct follow *f, bool fresh)
                     }
                     number = (uint16_t)(number - other);
                 } else {
-                    uint8_t given = 1, pieces = 1, state = f->state;
+                    uint8_t given = valid, pieces = 1, state = f->state;
                     if (USES(TARGETS) && head & TARGET) { /* one limit per state that gives one; a new one begins without drop-out */
                         if (USES(DROP_OUT) && fresh) was &= (uint8_t)~BEFORE;
                         pieces = next(&at);
@@ -163,9 +163,9 @@ static bool conditions(struct follow *f, bool fresh)
                             uint16_t drop = next_word(&at);
                             if (was & BEFORE) on = drop;
                         }
-                        if (state == f->state) limit = on, given = 1;
+                        if (state == f->state) limit = on, given = valid;
                     }
-                    valid &= given;
+                    valid = given;
                 }
                 if (number >= limit) value |= NOW;
             }
