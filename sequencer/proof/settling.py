@@ -96,7 +96,7 @@ def _batch(whole: Everything, judged: Judged, some: list[Set], mask: int, budget
         tags = [tag for tag in tags if tag not in search.court.breaks]
         if tags and sound is not None and mask.bit_count() >= again:
             again = mask.bit_count() + STRIDE
-            near = _near(closing, level, exact, tags, sound.words)
+            near = _near(closing, level, exact, tags, sound)
             found.situations += len(near.seen)
             there = {tag: way for tag in near.court.breaks if (way := _whole_way(near, tag, sound)) is not None}
             found.ways |= {some[tag]: way for tag, way in there.items()}
@@ -107,20 +107,19 @@ def _batch(whole: Everything, judged: Judged, some: list[Set], mask: int, budget
             todo.setdefault(wider, []).append(tag)
 
 
-def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound: Words) -> Following:
+def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound: Sound) -> Following:
     """The whole system searched from words that are reached without faults, those nearest to the breach as the slice sees
-    it. What it finds is a breach; that it finds none says nothing."""
+    it, and of those the ones that are reached soonest. What it finds is a breach; that it finds none says nothing."""
     view, whole = closing.view, closing.view.whole
     ways = Ways.all_of(closing, level)
     place = np.uint64(whole.system.layout.shift)
-    seen, which = np.unique(sound >> place << view.shift | view.packed(sound), return_inverse=True)
+    seen, which = np.unique(sound.words >> place << view.shift | view.packed(sound.words), return_inverse=True)
     begin = []
     for tag in tags:
         mark = np.uint64(tag)
         left = ways.left(seen | mark << view.tag)[which]
         some = np.flatnonzero(left >= 0)
-        some = some[np.argsort(left[some], kind="stable")[:NEAR]]
-        words = sound[some]
+        words = sound.words[some[np.lexsort([sound.depth[some], left[some]])[:NEAR]]]
         begin.append(words >> place << exact.view.shift | mark << exact.view.tag | exact.view.packed(words))
     search = Following(exact, view, ways)
     search.search(tags, np.unique(np.concatenate(begin)), 4 * NEAR * len(tags))

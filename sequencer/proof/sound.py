@@ -26,14 +26,14 @@ class _Into:
 
 
 class Sound:
-    """The reached words of a system, sorted. Ways share their beginnings, which are worked out once."""
+    """The reached words of a system, sorted, and the depth of each. Ways share their beginnings, worked out once."""
 
     def __init__(self, system: System, explored: Explored) -> None:
         self.system = system
         whole = np.concatenate(explored.layers)
         order = np.argsort(whole)
         self.words: Words = whole[order]
-        self._depth = np.repeat(np.arange(len(explored.layers)), [len(layer) for layer in explored.layers])[order]
+        self.depth = np.repeat(np.arange(len(explored.layers)), [len(layer) for layer in explored.layers])[order]
         self._before: dict[int, int] = {}
         self._layers = explored.layers
         self._rows: dict[int, list[_Into]] = {}
@@ -59,7 +59,7 @@ class Sound:
         at = int(np.searchsorted(self.words, np.uint64(word)))
         if at == len(self.words) or int(self.words[at]) != word:
             raise LookupError(f"{word:#x} is not reached without faults")
-        return int(self._depth[at])
+        return int(self.depth[at])
 
     def _step(self, word: int) -> int:
         """A word one layer nearer to a start."""
