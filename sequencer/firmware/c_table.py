@@ -37,6 +37,7 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
     checksum = int.from_bytes(image[-4:], "little")
     rest = [o.idle if o.rest is None else o.rest for o in table.outputs]
     packed = pack_codes(rest)
+    words = len(table.analogs) + len(table.heartbeats)
     sizes = {
         "SIZE": where.size, "SCAN_MS": table.scan_ms, "CONTACTS": len(table.contacts), "ANALOGS": len(table.analogs),
         "HEARTBEATS": len(table.heartbeats), "OUTPUTS": len(table.outputs), "BITS": len(table.bits),
@@ -44,6 +45,7 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
         "COUNTERS": where.counters, "BITS_AT": where.bits, "INHIBITS_AT": where.inhibits, "ROWS_AT": where.rows,
         "CONTACTS_AT": where.contacts, "ANALOGS_AT": where.analogs, "STATES_AT": where.states,
         "STRIDE": where.stride, "LONG": int(where.long),
+        "WORDS": words, "CELLS": len(table.outputs) + 1 + 3 * words + 2 * len(table.contacts),
     }  # fmt: skip
     lines = [
         *banner(table, checksum), "#ifndef FOLLOW_TABLE_H", "#define FOLLOW_TABLE_H", "",
@@ -51,6 +53,8 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
         f"#define FOLLOW_REVISION {table.revision}ul",
         f"#define FOLLOW_CHECKSUM 0x{checksum:08X}ul",
         *(f"#define FOLLOW_{name} {value}u" for name, value in sizes.items()),
+        f"#define FOLLOW_RECORD {10 + (len(table.bits) + 7) // 8}u /* bytes of one log record */",
+        f"#define FOLLOW_TIME {'uint32_t' if where.long else 'uint16_t'} /* as wide as the least times ask */",
         f"#define FOLLOW_USES {_uses(table, image)}u /* 1 drop-outs, 2 targets, 4 two readings, 8 changes, 16 unlike scales, 32 memories */",
         f"#define FOLLOW_HAZARDOUS {', '.join(f'{int(h)}u' for h in held) or '0u'} /* per output: bench mode holds it at rest */",
         f"#define FOLLOW_REST {', '.join(f'{code}u' for code in rest) or '0u'} /* per output: position at rest */",

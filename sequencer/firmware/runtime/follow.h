@@ -15,14 +15,7 @@
 #define FOLLOW_SLICE 1u /* bytes of the table that each scan checks */
 #endif
 #define FOLLOW_ROOM(n) ((n) > 0u ? (n) : 1u) /* C99 knows no empty array */
-#define FOLLOW_WORDS (FOLLOW_ANALOGS + FOLLOW_HEARTBEATS)
-#define FOLLOW_CELLS (FOLLOW_OUTPUTS + 1u + 3u * FOLLOW_WORDS + 2u * FOLLOW_CONTACTS)
-#define FOLLOW_RECORD (10u + (FOLLOW_BITS + 7u) / 8u) /* bytes of one log record */
-#if FOLLOW_LONG
-typedef uint32_t follow_time; /* scans in a state: as wide as the table's least times ask */
-#else
-typedef uint16_t follow_time;
-#endif
+typedef FOLLOW_TIME follow_time; /* scans in a state */
 /* Why the box stays at rest until the next reset (0: it follows the table). */
 enum { FOLLOW_FINE, FOLLOW_FOREIGN, FOLLOW_NEWER, FOLLOW_DAMAGED, FOLLOW_IMPOSSIBLE, FOLLOW_UNKNOWN_RESET };
 /* Kinds of log records: moved, powered up, gone to rest. */
@@ -50,7 +43,7 @@ struct follow {
      * of every reading, then of every link, two bytes of counts (scans since it was heard) and whether they are valid; of
      * every contact its flags (filtered level, changed now, levels seen in this state); then its filter's count. */
     uint8_t outputs[FOLLOW_CELLS + 2u];
-    uint8_t bits[FOLLOW_ROOM((FOLLOW_BITS + 7u) / 8u * 8u)]; /* conditions: bit 7 now, 6 before delays, 5 a change is watched */
+    uint8_t bits[FOLLOW_ROOM(8u * (FOLLOW_RECORD - 10u))]; /* conditions: bit 7 now, 6 before delays, 5 a change is watched */
     uint16_t counters[FOLLOW_COUNTERS + 3u]; /* delays, ages, captured readings, expiries */
 };
 
