@@ -92,6 +92,7 @@ class _Planner:
     def __init__(self, table: Table, seed: int) -> None:
         self.table, self.random = table, Random(seed)
         self.steady = max([c.steady for c in table.contacts], default=0)
+        self.stand = self.steady + 2 + max([b.hold for b in table.bits if b.kind == Kind.CONTACT], default=0)
         self.inputs = Inputs((0,) * len(table.contacts), tuple(a.low for a in table.analogs), (1,) * len(table.heartbeats))
         self.memory, self.at, self.last = power_up(table), 0, self.inputs
         self.few = sorted(range(len(table.states)), key=lambda s: table.states[s].end_row - table.states[s].first_row)
@@ -143,6 +144,8 @@ class _Planner:
             there = [s for s, state in enumerate(table.states) if base.kind == Kind.COMMAND and state.outputs[base.source] == base.on]
             place = spec.state if spec.state in there or not there else random.choice(there)
             length = ripens[0].off + 1 if place == spec.state else ripens[0].off - random.choice((0, 1, 2))
+            # the contacts stand before, elsewhere: where one of them moves the box away, nothing is counted
+            yield from self.ripen(wish, next(s for s in self.few if s != place), contacts, counts, heard, self.stand)
             yield Operation(PLACE, state=place, timer=1)
             yield Operation(SCAN, Inputs(tuple(contacts), tuple(counts), tuple(heard)), 2)
         ends = yield from self.ripen(wish, place, contacts, counts, heard, length)

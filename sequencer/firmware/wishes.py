@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from sequencer.table import Kind, Table
-from sequencer.table.table import NO_TARGET, Literals
+from sequencer.table.table import NO_TARGET, Literals, Row
 
 
 @dataclass
@@ -58,20 +58,29 @@ def wishes_for(table: Table, random: Random, index: int, quiet: bool = False) ->
     quiet: the later rows of the state are broken too, so that none of them moves the box away meanwhile.
     """
     row = table.rows[index]
-    wanted = {i: bool(row.want >> i & 1) for i in range(len(table.bits)) if row.care >> i & 1}
-    broken: dict[int, bool] = {}
+    wanted = _literals(row)
     state = table.states[row.state]
     others = [n for n in range(state.first_row, state.end_row if quiet else index) if n != index]
-    for earlier in (table.rows[n] for n in others):
-        literals = {i: bool(earlier.want >> i & 1) for i in range(len(table.bits)) if earlier.care >> i & 1}
-        known = {**broken, **wanted}
+    broken = _broken(table, random, [table.rows[n] for n in others], wanted)
+    return _Maker(table, random).achieve({**broken, **wanted}, row.state, 3)
+
+
+def _literals(rule: Row | Literals) -> dict[int, bool]:
+    return {i: bool(rule.want >> i & 1) for i in range(rule.care.bit_length()) if rule.care >> i & 1}
+
+
+def _broken(table: Table, random: Random, rows: list[Row], wanted: dict[int, bool]) -> dict[int, bool]:
+    """Values of bits, one of each row and none of those wanted otherwise, without which these rows do not hold."""
+    broken: dict[int, bool] = {}
+    for row in rows:
+        literals, known = _literals(row), {**broken, **wanted}
         if any(known.get(i, value) != value for i, value in literals.items()):
             continue
         free = [i for i in literals if i not in known]
         if free:
             i = random.choice(free)
             broken[i] = not literals[i]
-    return _Maker(table, random).achieve({**broken, **wanted}, row.state, 3)
+    return broken
 
 
 @dataclass
@@ -134,11 +143,25 @@ class _Maker:
             for k, wanted in self.literals(bit.set, value).items():
                 self.want(k, wanted, wish, before, depth)
         elif kind == Kind.MEMORY and depth:
-            before.extend(self.achieve(self.literals(bit.set if value else bit.clear, True), None, depth - 1))
+            before.extend(self.remember(i, value, depth - 1))
+
+    def remember(self, i: int, value: bool, depth: int) -> list[Wish]:
+        """Wishes that set memory `i`, or clear it; where that takes a state, no row that does not rest on the memory
+        moves the box out of it meanwhile."""
+        bit, table = self.table.bits[i], self.table
+        wanted = self.literals(bit.set if value else bit.clear, True)
+        if value and bit.clear.care:
+            wanted = {**self.literals(bit.clear, False), **wanted}
+        made = self.achieve(wanted, None, depth)
+        if (place := made[-1].state) is None:
+            return made
+        state = table.states[place]
+        rows = [row for row in table.rows[state.first_row : state.end_row] if not row.care >> i & 1]
+        return self.achieve({**_broken(table, self.random, rows, wanted), **wanted}, place, depth)
 
     def literals(self, rule: Literals, hold: bool) -> dict[int, bool]:
         """Values of bits that make a list hold, or not: all of them, or one the other way."""
-        named = {i: bool(rule.want >> i & 1) for i in range(rule.care.bit_length()) if rule.care >> i & 1}
+        named = _literals(rule)
         if hold != rule.invert or not named:
             return named
         one = self.random.choice(list(named))
