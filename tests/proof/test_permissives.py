@@ -35,7 +35,7 @@ def test_a_sentence_loses_one_need_at_a_time(text, joined, left):
 
 def test_every_word_of_curlew_is_left_out_once_and_the_file_still_reads():
     found = permissives(CURLEW)
-    assert len({one.text for one in found}) == len(found) >= 80
+    assert len({one.text for one in found}) == len(found) >= 70
     whole = loads(CURLEW, "curlew.yaml")
     alone = [row for state in whole.states.values() for row in state.leave if row.once and len(terms.leaves(row.once.expression)) == 1]
     words = [leaf for state in whole.states.values() for row in state.leave if row.once for leaf in terms.leaves(row.once.expression)]
