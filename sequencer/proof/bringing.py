@@ -158,9 +158,10 @@ class Bringing:
             if value == (link in self.silent):
                 self.add(Mend(link) if value else Strike(link, "lost"))
                 (self.silent.discard if value else self.silent.add)(link)
-                if not value:
-                    self.waits = False
-                    self.events.append(Event(Then(round(bit.on * table.scan_ms) + 3 * table.scan_ms), Wait(), note=self.note))
+                # until silence is noticed; or until what the link carries is seen let go of, before it is pressed
+                self.waits = False
+                rest = APART_MS * 5 if value else round(bit.on * table.scan_ms) + 3 * table.scan_ms
+                self.events.append(Event(Then(rest), Wait(), note=self.note))
         elif gas and bit.kind in (Kind.AT_LEAST, Kind.TARGET) and not value or gas and bit.kind == Kind.BELOW and value or gas and bit.kind == Kind.CHANGE:
             self._let_out(table.analogs[bit.source].name)
 

@@ -14,7 +14,7 @@ from sequencer.errors import SequencerError
 from sequencer.proof.bringing import Bringing
 from sequencer.proof.draft import Draft
 from sequencer.proof.result import Replay
-from sequencer.proof.script import Style, events_of, late, ways_to_break
+from sequencer.proof.script import Style, events_of, late, pressed_before, ways_to_break
 from sequencer.proof.standing_in import relays
 from sequencer.proof.stories import StoryStep
 from sequencer.proof.system import Bad, System
@@ -38,9 +38,10 @@ class Played:
     why: str
 
 
-def styles(bads: int, falls: bool, early: bool, unsettled: bool = False, welds: bool = False) -> Iterator[Style]:
+def styles(bads: int, falls: bool, early: bool, unsettled: bool = False, welds: bool = False, held: bool = False) -> Iterator[Style]:
     """Readings, the likeliest first. `falls`: gas falls in it; `early`: hands first as the story has them;
-    `unsettled`: something is to have stood for less than its time; `welds`: a relay is to be seen on that is not asked for."""
+    `unsettled`: something is to have stood for less than its time; `welds`: a relay is to be seen on that is not asked for;
+    `held`: a button that stays down from earlier is to be let go of, or pressed anew."""
     ways = range(max(bads, 1))
     if unsettled:
         yield Style(late=not early, full=True)
@@ -53,6 +54,8 @@ def styles(bads: int, falls: bool, early: bool, unsettled: bool = False, welds: 
                 yield Style(late=lateness, bad=bad, ahead=True)
         for bad in range(bads):
             yield Style(late=lateness, bad=bad, ahead=True, hangs=True)
+        for bad in range(bads) if held and lateness != early else ():
+            yield Style(late=lateness, bad=bad, hangs=True, sooner=True)
         if bads and lateness != early:
             yield Style(late=lateness, ahead=True, reshut=True)
         if falls:
@@ -79,7 +82,8 @@ def replay(
     unsettled = any(_unsettled(draft, bad) for bad in bads)
     tried: list[list[Event]] = []
     best: Played | None = None
-    for style in styles(len(bads), falls, bool(struck), unsettled, any(relays(draft, bad, True) for bad in bads)):
+    welds, held = any(relays(draft, bad, True) for bad in bads), any(pressed_before(draft, system, steps, bad) for bad in bads)
+    for style in styles(len(bads), falls, bool(struck), unsettled, welds, held):
         if len(tried) == tries:
             break
         order = late(draft, system, steps) if style.late and not struck else steps

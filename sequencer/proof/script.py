@@ -45,7 +45,8 @@ class Style:
     that the story leaves latched is held by a jammed servo, and so on (standing_in.py). full: gas is in when the power comes, as after a blink.
     ahead: hands that the last scan needs move as soon as the box is in that state. reshut: and the gate, which it needs
     shut, is opened before and shut again only after them. anew: only what comes after the last power-up is told, with
-    head, pin and gate as they stand then."""
+    head, pin and gate as they stand then. sooner: hands let go of buttons before the box comes to where the rule breaks:
+    of one that the last scan is to see pressed anew, and of one whose press the rule misses."""
 
     waits: bool = False
     late: bool = True
@@ -56,6 +57,7 @@ class Style:
     ahead: bool = False
     reshut: bool = False
     anew: bool = False
+    sooner: bool = False
 
 
 def ways_to_break(system: System, steps: list[StoryStep], rule: str) -> list[Bad]:
@@ -99,6 +101,10 @@ def events_of(
         script.note = row.says
         if style.reshut and moves and number == moves[-1]:
             _gates(script, draft, system.rows[steps[-1].row], False)
+        if style.sooner and bad is not None and len(moves) > 1 and number == moves[-2] + 1:
+            for contact in pressed_before(draft, system, steps, bad):
+                script.put(contact, False)
+                script.stand(script.state, 300)  # seen before the link may fall silent
         if style.hangs and bad is not None and moves and number == moves[-1]:
             for action in standing_in.before(draft, bad, steps[number].place):
                 script.add(action)
@@ -193,14 +199,23 @@ def _scan(script: Bringing, draft: Draft, row: Row, bad: Bad | None, falling: Ma
 def _hands_to(script: Bringing, draft: Draft, row: Row, bad: Bad | None) -> None:
     """Hands put contacts where a scan, and the way of breaking that is aimed at, want them."""
     origin = None if row.origin is None else draft.table.rows[row.origin]
-    asked = 0 if origin is None else script.asked(origin.care)
-    pressed = {draft.table.contacts[b.source].name for i, b in enumerate(draft.table.bits) if asked >> i & 1 and b.kind.name == "PRESS"}
+    pressed = set() if origin is None else _pressed(draft, row)
     for contact, name in draft.by_hand.items():
         bit = draft.layout.mask([name])
         for cube in (row.guard, *([] if bad is None else [bad.cube])):
             if cube.care & bit and contact not in pressed:
                 script.put(contact, bool(cube.want & bit))
                 break
+
+
+def pressed_before(draft: Draft, system: System, steps: list[StoryStep], bad: Bad) -> list[str]:
+    """Contacts pressed earlier in the story that its last scan is to see let go of, or pressed anew."""
+    layout, last = draft.layout, system.rows[steps[-1].row]
+    before = {c for s in steps[:-1] if system.rows[s.row].origin is not None for c in _pressed(draft, system.rows[s.row])}
+    again = set() if last.origin is None else _pressed(draft, last)
+    named = {c: layout.mask([name]) for c, name in draft.by_hand.items()}
+    loose = {c for c, bit in named.items() if bad.cube.care & ~bad.cube.want & bit}
+    return sorted(before & (again | loose))
 
 
 def _gates(script: Bringing, draft: Draft, row: Row, shut: bool) -> None:
@@ -274,9 +289,15 @@ def _falls_early(draft: Draft, system: System, steps: list[StoryStep]) -> dict[i
 
 
 def _presses(draft: Draft, row: Row) -> bool:
+    return bool(_pressed(draft, row))
+
+
+def _pressed(draft: Draft, row: Row) -> set[str]:
+    """Contacts whose press a move of the box asks for."""
     assert row.origin is not None
-    care = draft.table.rows[row.origin].care
-    return any(care >> i & 1 and b.kind.name == "PRESS" for i, b in enumerate(draft.table.bits))
+    care = Bringing(draft).asked(draft.table.rows[row.origin].care)
+    bits = (b for i, b in enumerate(draft.table.bits) if care >> i & 1)
+    return {draft.table.contacts[b.source].name for b in bits if b.kind.name == "PRESS"}
 
 
 def _let_open(script: Bringing, draft: Draft, output: str, step: StoryStep) -> None:
@@ -322,4 +343,4 @@ def _needs(row: Row, contact: str, bit: int) -> bool:
     return bool(touched) or row.tag in (f"follow {contact}", "blink", "boot", "settle", "walk in", "walk out", "arrive")
 
 
-__all__ = ["InState", "Once", "Style", "events_of", "late", "ways_to_break"]
+__all__ = ["InState", "Once", "Style", "events_of", "late", "pressed_before", "ways_to_break"]
