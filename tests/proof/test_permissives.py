@@ -45,7 +45,11 @@ def test_every_word_of_curlew_is_left_out_once_and_the_file_still_reads():
         assert loads(one.text, "curlew.yaml") != whole
 
 
-SAMPLE = [("rest to armed", "pad_shut", "arming_is_meant"), ("rest to approach", "not key_in", "approach_is_meant")]
+SAMPLE = [
+    ("rest to armed", "pad_shut", "arming_is_meant"),
+    ("rest to approach", "not key_in", "approach_is_meant"),
+    ("link_lost to half_filling", "leak_ok", "half_filling_is_meant"),
+]
 
 
 @pytest.mark.parametrize(("where", "what", "rule"), SAMPLE)
