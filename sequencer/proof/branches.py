@@ -11,15 +11,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-from sequencer.proof.words import Cube
+from sequencer.proof.engine import Flags, Words
+from sequencer.proof.words import ALL, Cube
 
-Branches = npt.NDArray[np.uint64]
-Flags = npt.NDArray[np.bool_]
+Branches = Words
 CARE, WANT, LIES, CLEAR, PUT, HOLDS, LAZY, KNOWN = range(8)
 ONE = np.uint64(1)
-ALL = (1 << 64) - 1
 
 
 class Choices:

@@ -30,6 +30,14 @@ class Kind:
     faults: tuple[Fault, ...]
 
 
+def kinds(draft: Draft) -> list[Kind]:
+    """Every fault of a pad that the file does not leave out, those that change the same together."""
+    found: dict[Edit, list[Fault]] = {}
+    for fault, edit in edits(draft).items():
+        found.setdefault(edit, []).append(fault)
+    return [Kind(edit, tuple(some)) for edit, some in found.items()]
+
+
 def race(number: int) -> str:
     """The wrong 'this race no longer holds'."""
     return f"race {number}"
@@ -56,10 +64,7 @@ class Brought:
     """{wrong: numbers of the kinds that take it away}; faults take nothing away"""
 
     def __post_init__(self) -> None:
-        found: dict[Edit, list[Fault]] = {}
-        for fault, edit in edits(self.draft).items():
-            found.setdefault(edit, []).append(fault)
-        every = [Kind(edit, tuple(some)) for edit, some in found.items()]
+        every = kinds(self.draft)
         self.kinds = [k for k in every if not k.edit.inert]
         self.inert = [k for k in every if k.edit.inert]
         self.rows = [*self._own(), *self._lying(), *self._rising()]

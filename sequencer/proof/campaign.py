@@ -10,30 +10,27 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
 import numpy as np
-import numpy.typing as npt
 
 from sequencer.description.faults import Fault
-from sequencer.proof.brought import Brought, Kind
+from sequencer.proof.brought import Brought, Kind, kinds
 from sequencer.proof.draft import Draft
 from sequencer.proof.engine import Engine, Words, merged, missing, unique
 from sequencer.proof.explore import Explored
-from sequencer.proof.faults import Edit, changed, edits
+from sequencer.proof.faults import Edit, changed
 from sequencer.proof.judging import Breach, Court
 from sequencer.proof.pairs import PLENTY, Pairs
 from sequencer.proof.sound import Sound
 from sequencer.proof.system import Row, System
+from sequencer.proof.words import ALL
 
 
-@dataclass
+@dataclass(frozen=True)
 class Delta:
-    """What one fault kind makes new: its own rows, their engine, the new words, the rules it breaks."""
+    """The situations that one fault kind makes new, the rules it breaks, and whether all was found within the budget."""
 
-    kind: Kind
-    rows: list[tuple[int, Row]]
-    engine: Engine
     new: Words
     broken: frozenset[int]
-    finished: bool = True
+    finished: bool
 
 
 @dataclass
@@ -55,24 +52,17 @@ class Campaign:
     """Rows that faults add; their numbers follow those of the system."""
     situations: int = 0
     sets: int = 0
-    _depths: npt.NDArray[np.int32] | None = None
 
     def __post_init__(self) -> None:
-        found: dict[Edit, list[Fault]] = {}
-        for fault, edit in edits(self.draft).items():
-            found.setdefault(edit, []).append(fault)
-        self.kinds = [Kind(edit, tuple(some)) for edit, some in found.items()]
+        self.kinds = kinds(self.draft)
+        self.sound = Sound(self.system, self.explored)
         self.rules = set(range(len(self.system.rules)))
         self._numbers: dict[Row, int] = {}
 
     # ---- rows by number -----------------------------------------------------------------------
 
-    def row(self, number: int) -> Row:
-        """A row of the system or of a fault."""
-        own = len(self.system.rows)
-        return self.system.rows[number] if number < own else self.extra[number - own]
-
     def numbered(self, rows: list[Row]) -> list[tuple[int, Row]]:
+        """Rows that faults add, each with its number."""
         result = []
         for row in rows:
             if row not in self._numbers:
@@ -93,38 +83,22 @@ class Campaign:
         return self.singles[kind.edit]
 
     def _single(self, kind: Kind) -> Delta:
+        """What comes after a breach is followed too. Marks that only a race reads which the fault takes away are
+        forgotten: words that differ in them alone have the same futures."""
         rows = self.numbered(changed(self.draft, self.system, kind.edit))
-        engine = Engine(self.system, rows)
-        court = self._court(rows, kind.edit, self.rules)
-        whole = self.explored.all
+        whole, own, court = self.explored.all, Engine(self.system, rows), self._court(rows, kind.edit, self.rules)
+        marks = [self.draft.fresh(c) for c in self.draft.tracked if c in kind.edit.relax]
+        forget = np.uint64(~self.draft.layout.mask(marks) & ALL)
         if kind.edit.blind:
             self.base.images(whole, court.images)
-        seeds = missing(unique(engine.images(whole, court.images)), whole)
-        new, finished = self._closed(seeds, [whole], [engine], court, kind.edit)
-        return Delta(kind, rows, engine, new, frozenset(court.broken), finished)
-
-    def _closed(
-        self, seeds: Words, known: list[Words], engines: list[Engine], court: Court, edit: Edit
-    ) -> tuple[Words, bool]:
-        """The seeds closed under everything, and whether that came to an end within the budget. What comes after a
-        breach is followed too. Marks that only a race reads which the faults take away are
-        forgotten: words that differ in them alone have the same futures."""
-        marks = [self.draft.fresh(c) for c in self.draft.tracked if c in edit.relax]
-        forget = np.uint64(~self.draft.layout.mask(marks) & (1 << 64) - 1)
-        seeds = unique([seeds & forget])
-        for words in known:
-            seeds = missing(seeds, words)
-        frontier = new = court.words(seeds)
-        while len(frontier):
-            if len(new) > self.budget:
-                return new, False
-            pieces = [p for e in (self.base, *engines) for p in e.images(frontier, court.images)]
-            fresh = unique([p & forget for p in pieces])
-            for words in (*known, new):
-                fresh = missing(fresh, words)
-            frontier = court.words(fresh)
+        new = np.empty(0, np.uint64)
+        pieces = own.images(whole, court.images)
+        while True:
+            frontier = court.words(missing(missing(unique([p & forget for p in pieces]), whole), new))
             new = merged(new, frontier)
-        return new, True
+            if not len(frontier) or len(new) > self.budget:
+                return Delta(new, frozenset(court.broken), not len(frontier))
+            pieces = [p for engine in (self.base, own) for p in engine.images(frontier, court.images)]
 
     # ---- all ----------------------------------------------------------------------------------
 
@@ -134,7 +108,7 @@ class Campaign:
         say = progress or (lambda text: None)
         say("what the faults bring")
         brought = Brought(self.draft, self.system, most)
-        pairs = Pairs(self.system, brought, self.budget, self.seconds, Sound(self.system, self.explored))
+        pairs = Pairs(self.system, brought, self.budget, self.seconds, self.sound)
         answers = pairs.all({rule: self.system.rules[rule] for rule in sorted(unbroken)}, self.explored.count > PLENTY, say)
         for rule, found in answers.items():
             self.situations += found.situations
@@ -153,18 +127,6 @@ class Campaign:
         """Numbers of the rows that a fault brings."""
         edit = next(k.edit for k in self.kinds if fault in k.faults)
         return {n for n, _ in self.numbered(changed(self.draft, self.system, edit))}
-
-    def _sooner(self, words: Words, depth: int) -> npt.NDArray[np.bool_]:
-        """Which words the sound system does not reach within this depth: not at all, or only by a longer way."""
-        whole = self.explored.all
-        if self._depths is None:
-            self._depths = np.empty(len(whole), np.int32)
-            for number, layer in enumerate(self.explored.layers):
-                self._depths[np.searchsorted(whole, layer)] = number
-        at = np.searchsorted(whole, words)
-        at[at == len(whole)] = 0
-        sooner: npt.NDArray[np.bool_] = (whole[at] != words) | (self._depths[at] > depth)
-        return sooner
 
     def shortest(self, faults: tuple[Fault, ...], rule: int) -> tuple[list[Words], Breach, Engine] | None:
         """Layers in true depth order of the faulted system, and the first breach of the rule, stopping there."""
@@ -188,7 +150,7 @@ class Campaign:
                 pieces += one.images(frontier, court.images)
             fresh = missing(unique(pieces), new)
             depth += 1
-            fresh = fresh[self._sooner(fresh, depth)]
+            fresh = fresh[self.sound.later(fresh, depth)]
             court.words(fresh)
             new = merged(new, fresh)
             frontier = fresh

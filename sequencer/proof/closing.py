@@ -14,10 +14,9 @@ from itertools import combinations
 
 import numpy as np
 
-from sequencer.proof.engine import Words, merged, missing, unique
-from sequencer.proof.everything import wanted
+from sequencer.proof.engine import Flags, Ints, Words, isin, merged, missing, unique
 from sequencer.proof.sets import Sets
-from sequencer.proof.slices import Flags, Ints, Slice
+from sequencer.proof.slices import Slice
 from sequencer.proof.words import TooLarge
 
 NOTHING = np.empty(0, np.uint64)
@@ -57,7 +56,7 @@ class Court:
             return np.uint64(view.pack(care & ~free)), np.uint64(view.pack(want & ~free & care))
 
         self.scans = [(*cube(b.cube.care, b.cube.want), b.starts is not None, [(p, *cube(c.care, c.want)) for p, c in b.sources]) for b in view.judged.bads]
-        self.world = [(*cube(b.cube.care, b.cube.want), np.array(sorted(b.places), np.int64)) for b in wanted(view.judged.bads)]
+        self.world = [(*cube(b.cube.care, b.cube.want), np.array(sorted(b.places), np.int64)) for b in view.judged.bads if not b.after_scan]
 
     def images(self, rows: Ints, sources: Words, images: Words) -> None:
         """Judge images of rows that may be taken."""
@@ -197,9 +196,7 @@ class Closing:
             for column in range(parts.shape[1]):
                 below = parts[tags, column]
                 asked = bare | (below.astype(np.uint64) << self.view.tag)
-                at = np.searchsorted(whole, asked)
-                at[at == len(whole)] = 0
-                kept &= (whole[at] != asked) | (below < 0)
+                kept &= ~isin(asked, whole) | (below < 0)
         return words[kept]
 
     def _parts(self, size: int, lower: int) -> Ints:

@@ -13,12 +13,14 @@ import numpy as np
 import numpy.typing as npt
 
 from sequencer.proof.system import Row, System
+from sequencer.proof.words import ALL
 
 Words = npt.NDArray[np.uint64]
 Numbers = npt.NDArray[np.intp]
+Ints = npt.NDArray[np.int64]
+Flags = npt.NDArray[np.bool_]
 PIECE = 1 << 14
 """Words times rows of one comparison."""
-ALL = (1 << 64) - 1
 
 Judge = Callable[[Words, Words, Numbers], None]
 """(sources, images, row numbers) of scans and other judged rows."""
@@ -162,14 +164,18 @@ def unique(pieces: list[Words]) -> Words:
     return whole[fresh]
 
 
-def missing(words: Words, known: Words) -> Words:
-    """The sorted words that are not in a sorted array."""
+def isin(words: Words, known: Words) -> Flags:
+    """Which words are in a sorted array."""
     if not len(known) or not len(words):
-        return words
+        return np.zeros(len(words), np.bool_)
     at = np.searchsorted(known, words)
     at[at == len(known)] = 0
-    fresh: Words = words[known[at] != words]
-    return fresh
+    return np.asarray(known[at] == words, np.bool_)
+
+
+def missing(words: Words, known: Words) -> Words:
+    """The sorted words that are not in a sorted array."""
+    return words[~isin(words, known)] if len(known) else words
 
 
 def merged(first: Words, second: Words) -> Words:

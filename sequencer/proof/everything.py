@@ -6,16 +6,14 @@ from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
-import numpy.typing as npt
 
 from sequencer.proof.brought import blind, race
+from sequencer.proof.engine import Flags, Ints
 from sequencer.proof.sets import Changes, Sets
 from sequencer.proof.system import Bad, Row, RuleCheck, System
+from sequencer.proof.words import ALL
 
-Ints = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
 Cubes = tuple[tuple[int, int], ...]
-ALL = (1 << 64) - 1
 
 
 class Everything:
@@ -174,8 +172,3 @@ class Judged:
         if bad.starts is None:
             result = result & ~whole.lazy
         return np.asarray(result, np.bool_)
-
-
-def wanted(bads: Sequence[Bad]) -> list[Bad]:
-    """Those that are judged on every word, not on scans."""
-    return [b for b in bads if not b.after_scan]

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from sequencer.proof.closing import Closing, Court, Level
-from sequencer.proof.engine import Words, merged, missing
-from sequencer.proof.slices import Flags, Ints, Slice
+from sequencer.proof.engine import Flags, Ints, Words, isin, merged, missing, unique
+from sequencer.proof.slices import Slice
 from sequencer.proof.words import TooLarge
 
 AT_ONCE = 400
@@ -28,7 +28,7 @@ class Ways:
     def of(cls, closing: Closing, level: Level) -> Ways:
         """The ways of every set that breaks the rule in a level that was explored by `each`."""
         view = closing.view
-        goals = unique_of([np.array([b.word if b.source is None else b.source for b in level.breaks.values()], np.uint64)])
+        goals = unique([np.array([b.word if b.source is None else b.source for b in level.breaks.values()], np.uint64)])
         last = np.zeros(len(closing.sets), np.int64)
         layers: list[Words] = []
         for depth, layer in enumerate(level.layers):
@@ -37,7 +37,7 @@ class Ways:
         for depth in range(len(layers) - 1, 0, -1):
             if len(layers[depth]):
                 hits = [sources[isin(view.images(sources, rows), layers[depth])] for rows, sources in view.matches(level.layers[depth - 1], closing.enough)]
-                layers[depth - 1] = unique_of([*hits, layers[depth - 1]])
+                layers[depth - 1] = unique([*hits, layers[depth - 1]])
         words = np.concatenate(layers)
         distance = last[view.sets_of(words)] - np.repeat(np.arange(len(layers)), [len(x) for x in layers])
         order = np.argsort(words)
@@ -51,7 +51,7 @@ class Ways:
         sources, images = (np.concatenate([e[i] for e in edges]) for i in (0, 1))
         order = np.argsort(images)
         sources, images = sources[order], images[order]
-        front = unique_of([np.array([b.word if b.source is None else b.source for b in level.breaks.values()], np.uint64)])
+        front = unique([np.array([b.word if b.source is None else b.source for b in level.breaks.values()], np.uint64)])
         layers, words = [front], front
         while len(front):
             begin, end = np.searchsorted(images, front), np.searchsorted(images, front, "right")
@@ -172,17 +172,3 @@ class Following:
     def _number(self, row: int) -> int:
         view = self.exact.view
         return int(view.whole.number[view.judged.entries[view.members(int(view.table.key[row]))[0]]])
-
-
-def unique_of(pieces: list[Words]) -> Words:
-    """All words of some pieces, sorted."""
-    return np.unique(np.concatenate(pieces)) if pieces else np.empty(0, np.uint64)
-
-
-def isin(words: Words, known: Words) -> Flags:
-    """Which words are in a sorted array."""
-    if not len(known):
-        return np.zeros(len(words), np.bool_)
-    at = np.searchsorted(known, words)
-    at[at == len(known)] = 0
-    return np.asarray(known[at] == words, np.bool_)

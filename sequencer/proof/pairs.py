@@ -19,10 +19,11 @@ import numpy as np
 from sequencer.proof.aside import PROCESSES, able
 from sequencer.proof.brought import Set
 from sequencer.proof.closing import Closing
+from sequencer.proof.engine import Flags
 from sequencer.proof.everything import Everything, Judged
 from sequencer.proof.sets import Changes
 from sequencer.proof.settling import Way, settle
-from sequencer.proof.slices import Flags, Slice
+from sequencer.proof.slices import Slice
 from sequencer.proof.sound import Sound
 from sequencer.proof.system import RuleCheck, System
 from sequencer.proof.words import TooLarge

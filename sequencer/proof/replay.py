@@ -96,7 +96,9 @@ def replay(
         tried.append(events)
         played = _played(draft, events, rule, seed=len(tried) - 1)
         if played.says is not None:
-            return Replay(True, len(tried), f"confirmed in the exact simulator: {played.says}{_besides(events, struck)}")
+            besides = _besides(events, struck)
+            there = f", with {' and '.join(besides)} there besides" if besides else ""
+            return Replay(True, len(tried), f"confirmed in the exact simulator{there}: {played.says}", besides)
         if best is None or played.done > best.done:
             best = played
     return Replay(False, len(tried), f"not reproduced in {len(tried)} readings: {best.why if best else 'it has no acts'}")
@@ -112,15 +114,15 @@ def _unsettled(draft: Draft, bad: Bad) -> bool:
     return False
 
 
-def _besides(events: list[Event], struck: Mapping[int, tuple[Fault, ...]]) -> str:
-    """Faults that stand for what the story leaves open (a link not heard, a head that stays)."""
+def _besides(events: list[Event], struck: Mapping[int, tuple[Fault, ...]]) -> tuple[str, ...]:
+    """Faults and events that stand for what the story leaves open (a link not heard, a head that stays)."""
     own = {f.name for some in struck.values() for f in some}
     names = [f"{e.action.part}: {e.action.mode}" for e in events if isinstance(e.action, Strike)]
     more = list(dict.fromkeys(n for n in names if n not in own))
     for action in (e.action for e in events if isinstance(e.action, SetPressure)):
         at = f"{action.gauge_pa / 1e5:.1f} bar in {action.volume} when the power comes"
         more.append(at if action.gauge_pa else f"{action.volume} bursting")
-    return f" (there with {' and '.join(more)})" if more else ""
+    return tuple(more)
 
 
 def _played(draft: Draft, events: list[Event], rule: str, seed: int) -> Played:

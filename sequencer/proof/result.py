@@ -22,11 +22,13 @@ class Told:
 
 @dataclass(frozen=True)
 class Replay:
-    """What the exact simulator made of a story: confirmed, or not, in so many tries and why."""
+    """What the exact simulator made of a story: confirmed, or not, in so many tries and why. besides: faults and events
+    that are not the story's, which stood in for what it leaves open (a link not heard, a head that stays)."""
 
     confirmed: bool
     tries: int
     says: str
+    besides: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

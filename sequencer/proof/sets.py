@@ -7,13 +7,11 @@ from itertools import combinations
 from typing import Protocol
 
 import numpy as np
-import numpy.typing as npt
 
 from sequencer.proof.brought import Set
+from sequencer.proof.engine import Flags, Ints
 from sequencer.proof.system import Row
 
-Ints = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
 Gains = tuple[Ints, Ints, Ints]
 
 

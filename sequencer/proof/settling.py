@@ -1,7 +1,8 @@
 """Whether sets of faults break one rule: a slice of the system is widened until it decides each of them.
 
 Where the slice reaches no breach, the whole system does not either. Where it does, the whole system is searched along
-the slice's shortest ways; if it cannot follow, the bits that held it back are added, and the slice is asked again.
+the slice's shortest ways from the starts, then from what is reached without faults towards the breach; if it cannot
+follow, the bits that held it back are added, and the slice is asked again.
 """
 
 from __future__ import annotations
@@ -14,13 +15,13 @@ import numpy as np
 
 from sequencer.proof.brought import Set
 from sequencer.proof.closing import Closing, Level
-from sequencer.proof.engine import Words
+from sequencer.proof.engine import Ints, Words, isin
 from sequencer.proof.everything import Everything, Judged
-from sequencer.proof.following import Following, Ways, isin
+from sequencer.proof.following import Following, Ways
 from sequencer.proof.sets import Sets
-from sequencer.proof.slices import ALL, Ints, Slice
+from sequencer.proof.slices import CARE, CLEAR, HELD, NEED, OK, PLACE, PUT, TO, WANT, Slice
 from sequencer.proof.sound import Sound
-from sequencer.proof.words import TooLarge
+from sequencer.proof.words import ALL, WORD, TooLarge
 
 NEAR = 3_000
 """Most words of the sound system from which the whole system is searched for the breach of one set."""
@@ -49,7 +50,7 @@ def settle(whole: Everything, judged: Judged, some: Sequence[Set], mask: int, bu
     """Sets of faults against one rule. mask: bits to begin with. budget: most situations looked at in one slice. sound:
     what is reached without faults, if known."""
     found = Settled()
-    room = 64 - whole.system.layout.place_bits - every_bit(whole).bit_count()
+    room = WORD - whole.system.layout.place_bits - every_bit(whole).bit_count()
     most = min(BATCH, 1 << room)
     todo = [list(some[i : i + most]) for i in range(0, len(some), most)]
     while todo:
@@ -160,7 +161,7 @@ def _lacking(closing: Closing, search: Following, ways: Ways, tag: int, eager: b
         else:
             able = np.asarray(view.judged.oks[view.table.ok[rows]].any(axis=1), np.bool_)
         for row in np.unique(rows[able]).tolist():
-            stand = words[places == int(view.keys[0, view.table.key[row]])]
+            stand = words[places == int(view.keys[PLACE, view.table.key[row]])]
             if len(stand):
                 one = _fewest(view, stand, _family(view, closing, int(view.table.key[row]), tag), 0 if eager else best)
                 best = best | one if eager else one
@@ -170,10 +171,10 @@ def _lacking(closing: Closing, search: Following, ways: Ways, tag: int, eager: b
 def _family(view: Slice, closing: Closing, key: int, tag: int) -> Ints:
     """Entries of the whole system with a key's effect and no wider guard, that the set may take."""
     keys, own = view.keys, view.keys[:, key]
-    same = np.asarray(closing.enough[keys[6].astype(np.int64), tag], np.bool_)
-    for line in (0, 3, 4, 5, 7, 8):
+    same = np.asarray(closing.enough[keys[NEED].astype(np.int64), tag], np.bool_)
+    for line in (PLACE, CLEAR, PUT, TO, OK, HELD):
         same &= keys[line] == own[line]
-    same &= ((own[1] & ~keys[1]) == 0) & ((keys[2] & own[1]) == own[2])
+    same &= ((own[CARE] & ~keys[CARE]) == 0) & ((keys[WANT] & own[CARE]) == own[WANT])
     return np.concatenate([view.members(i) for i in np.flatnonzero(same).tolist()])
 
 

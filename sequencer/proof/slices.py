@@ -12,14 +12,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-import numpy.typing as npt
 
-from sequencer.proof.engine import Words
-from sequencer.proof.everything import ALL, Everything, Judged
+from sequencer.proof.engine import Flags, Ints, Words
+from sequencer.proof.everything import Everything, Judged
 from sequencer.proof.words import TooLarge
 
-Ints = npt.NDArray[np.int64]
-Flags = npt.NDArray[np.bool_]
 PIECE = 1 << 16
 """Words times rows of one comparison."""
 PLACE, CARE, WANT, CLEAR, PUT, TO, NEED, OK, HELD = range(9)
@@ -270,5 +267,3 @@ def _cover(keys: Words, alive: Flags, order: Ints, starts: Ints) -> None:
         wider[np.arange(len(first)), first] = False
         alive[order[part][wider.any(axis=0)]] = False
 
-
-__all__ = ["ALL", "Flags", "Ints", "Slice", "Table"]

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from sequencer.proof.engine import Words, masks
+from sequencer.proof.engine import Flags, Words, masks
 from sequencer.proof.explore import Explored
 from sequencer.proof.system import System
-
-ALL = (1 << 64) - 1
+from sequencer.proof.words import ALL
 
 
 @dataclass(frozen=True)
@@ -54,6 +53,12 @@ class Sound:
             word = self._before[word]
             found.append(word)
         return found[::-1]
+
+    def later(self, words: Words, depth: int) -> Flags:
+        """Which words are not reached within this depth: not at all, or only by a longer way."""
+        at = np.searchsorted(self.words, words)
+        at[at == len(self.words)] = 0
+        return np.asarray((self.words[at] != words) | (self.depth[at] > depth), np.bool_)
 
     def _at(self, word: int) -> int:
         at = int(np.searchsorted(self.words, np.uint64(word)))

@@ -14,6 +14,8 @@ from dataclasses import dataclass
 from sequencer.errors import SequencerError
 
 WORD = 64
+ALL = (1 << WORD) - 1
+"""Every bit of a word."""
 
 
 class TooLarge(SequencerError):

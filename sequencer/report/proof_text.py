@@ -33,8 +33,8 @@ def text(proof: Proof) -> str:
     out += [
         "",
         _wrapped(
-            f"{proof.situations:,} situations, {proof.transitions:,} steps between them, longest shortest way {proof.steps}, "
-            f"{proof.seconds:.1f} s"
+            f"Worked out in {proof.seconds:.1f} s: {proof.situations:,} situations, {proof.transitions:,} steps between them, "
+            f"longest shortest way {proof.steps}"
         ),
         "",
         *_faults(proof),

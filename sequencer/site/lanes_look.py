@@ -94,11 +94,11 @@ class HoldLanes:
         self.stands = list(first.stands)
         self.stand_of = [self.stands.index(first.heads[name].stand.volume) for name in self.heads]
         self.index = [first.stands[name].index for name in self.stands]
-        self.area = np.array([[w.stands[s].area for w in worlds] for s in self.stands]).reshape(len(self.stands), -1)
-        self.weight = np.array([[w.stands[s].weight for w in worlds] for s in self.stands]).reshape(len(self.stands), -1)
-        self.per_newton = np.array([[w.heads[h].head.hold_force(1.0) for w in worlds] for h in self.heads]).reshape(len(self.heads), -1)
-        self.strength = np.array([[w.heads[h].head.catch_strength for w in worlds] for h in self.heads]).reshape(len(self.heads), -1)
+        self.area = np.array([[w.stands[s].area for w in worlds] for s in self.stands]).reshape(len(self.stands), len(worlds))
+        self.weight = np.array([[w.stands[s].weight for w in worlds] for s in self.stands]).reshape(len(self.stands), len(worlds))
         shape = (len(self.heads), len(worlds))
+        self.per_newton = np.array([[w.heads[h].head.hold_force(1.0) for w in worlds] for h in self.heads]).reshape(shape)
+        self.strength = np.array([[w.heads[h].head.catch_strength for w in worlds] for h in self.heads]).reshape(shape)
         self.shut, self.freed = np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool)
         self.load = np.zeros(shape)
         self.present = np.zeros((len(self.stands), len(worlds)), dtype=bool)

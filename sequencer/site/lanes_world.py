@@ -55,7 +55,7 @@ class LaneWorlds:
         self.seen = np.array([world._seen for world in worlds])
         undriven = (-1,) * len(worlds[0].drives)
         self.valves = ValveLanes(worlds, np.array([world._commands or undriven for world in worlds], dtype=np.int64).T.copy())
-        self.contacts = np.array([world.wiring.levels for world in worlds], dtype=bool).T.reshape(len(worlds[0].wiring.contacts), -1)
+        self.contacts = np.array([world.wiring.levels for world in worlds], dtype=bool).T.reshape(len(worlds[0].wiring.contacts), len(worlds))
         self._first = True
         self._reliefs = [relief.path for relief in worlds[0].reliefs.values()]
         self._walks: list[tuple[int, int]] = []

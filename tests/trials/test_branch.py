@@ -4,31 +4,19 @@ from __future__ import annotations
 
 import random
 from dataclasses import replace
-from functools import cache
 
 import pytest
 
-from sequencer.description import Pad, load
 from sequencer.simulation.events import At, InState, Press, Strike, Switch
 from sequencer.trials.branch import Group, grow
-from sequencer.trials.campaign import Bench
 from sequencer.trials.frontier import Frontier, Parent
 from sequencer.trials.nominal import in_states, recorded
 from sequencer.trials.plan import Plan, event
 from sequencer.trials.probe import Breach
 from sequencer.trials.vary import Changer
+from tests.trials.the_club import bench, club
 
 FOR_EVER = 1 << 60
-
-
-@cache
-def club() -> Pad:
-    return load("configs/club.yaml")
-
-
-@cache
-def bench() -> Bench:
-    return Bench(club())
 
 
 def never(_: Breach) -> bool:

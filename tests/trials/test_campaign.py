@@ -13,23 +13,14 @@ from sequencer.cli.main import main
 from sequencer.description import Pad, load, loads
 from sequencer.simulation import simulate
 from sequencer.simulation.events import At, InState, Press, Strike, Switch, Walk
-from sequencer.trials.campaign import Bench, Budget, Campaign, shake
+from sequencer.trials.campaign import Budget, Campaign, shake
 from sequencer.trials.drillfile import copy_with, keep, snippet
 from sequencer.trials.nominal import recorded
 from sequencer.trials.plan import Plan, drill_of, event, ranges, seconds, with_drill, with_values
 from sequencer.trials.shrink import shrink
+from tests.trials.the_club import bench, club
 
 CLUB = Path("configs/club.yaml").read_text(encoding="utf-8")
-
-
-@cache
-def club() -> Pad:
-    return load("configs/club.yaml")
-
-
-@cache
-def bench() -> Bench:
-    return Bench(club())
 
 
 def changed(*changes: tuple[str, str]) -> str:

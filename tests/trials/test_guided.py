@@ -6,7 +6,7 @@ import random
 from collections import Counter
 from functools import cache
 
-from sequencer.description import Pad, load
+from sequencer.description import load
 from sequencer.simulation.events import At, InState, Latch, Pin, PowerOff, Press, Strike, Switch, Walk
 from sequencer.trials.aims import Aims
 from sequencer.trials.campaign import Bench, Found
@@ -18,16 +18,7 @@ from sequencer.trials.probe import Breach, Trial
 from sequencer.trials.shrink import shrink
 from sequencer.trials.story import failure
 from sequencer.trials.vary import MOST_ACTS, Changer
-
-
-@cache
-def club() -> Pad:
-    return load("configs/club.yaml")
-
-
-@cache
-def bench() -> Bench:
-    return Bench(club())
+from tests.trials.the_club import bench, club
 
 
 @cache

@@ -13,6 +13,7 @@ import pytest
 
 from sequencer.cli.main import main
 from sequencer.description import Pad, load, loads
+from sequencer.description.grounds import HeadPart
 from sequencer.errors import SequencerError
 from sequencer.quantities import Span
 from sequencer.report.plot_spread import edges
@@ -22,6 +23,7 @@ from sequencer.trials.draw import Parameter, draw, parameters
 from sequencer.trials.lanes import together
 from sequencer.trials.show import show, table_of
 from sequencer.trials.spread import Spread, begins, fly, spread
+from tests.proof.small_pads import small_pad
 
 RUNS = 60
 
@@ -199,3 +201,12 @@ def test_bars_of_times_are_whole_scans_wide_and_every_run_is_in_one() -> None:
     limits = edges(smooth)
     assert len(limits) == 41 and np.histogram(smooth, limits)[0].sum() == 500
     assert list(edges(np.full(5, 2.0))) == [1.5, 2.5]
+
+
+def test_a_pad_without_a_release_head_is_spread_too() -> None:
+    """Nothing to hold and nothing to let go: lanes of no heads and no seats."""
+    pad = small_pad(0)
+    assert not pad.parts(HeadPart)
+    found = spread(pad, 3, seed=0)
+    assert len(found.values) == 3
+    assert "never asked to let go" in "\n".join(show(found))

@@ -33,14 +33,16 @@ def main(arguments: list[str]) -> int:
     text = (ROOT / "configs" / f"{asked.file}.yaml").read_text(encoding="utf-8")
     found = permissives(text)
     sound = Sound(text, f"{asked.file}.yaml")
-    counts = {"confirmed": 0, "not reproduced": 0, "no rule breaks": 0}
+    counts = {"confirmed": 0, "confirmed with a fault besides": 0, "not reproduced": 0, "no rule breaks": 0}
 
     def told(number: int, broken: Broken) -> None:
         verdict = "confirmed" if broken.confirmed else "not reproduced" if broken.rule else "no rule breaks"
+        if broken.besides:
+            verdict = "confirmed with a fault besides"
         counts[verdict] += 1
         one = found[number]
         print(f"{one.kind:8} {one.where:32} {one.what:36} {broken.rule or '-':28} {verdict}", flush=True)
-        if broken.rule and (not broken.confirmed or "(there with" in broken.says):
+        if broken.rule and verdict != "confirmed":
             print(f"         {broken.says}", flush=True)
 
     if asked.jobs > 1 and "fork" in multiprocessing.get_all_start_methods():

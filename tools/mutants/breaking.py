@@ -33,12 +33,13 @@ DEPARTED = 400_000
 @dataclass(frozen=True)
 class Broken:
     """rule: the one that the story breaks, '' where none breaks without faults. says: what the
-    simulator makes of it. steps: how many."""
+    simulator makes of it, besides what. steps: how many."""
 
     rule: str
     confirmed: bool = False
     says: str = ""
     steps: int = 0
+    besides: tuple[str, ...] = ()
 
 
 class Sound:
@@ -76,7 +77,7 @@ class Sound:
                 continue  # the way rests on a scan that the broken file has not
             answer = replay(draft, whole, steps, name)
             if answer.confirmed or not best.rule:
-                best = Broken(name, answer.confirmed, answer.says, len(steps))
+                best = Broken(name, answer.confirmed, answer.says, len(steps), answer.besides)
             if answer.confirmed:
                 return best
         return self._proved(one) if not best.rule else best
@@ -92,7 +93,7 @@ class Sound:
             if result.outcome != "broken":
                 continue
             answer = None if result.story is None else result.story.replay
-            best = Broken(name, answer is not None and answer.confirmed, answer.says if answer is not None else "", 0)
+            best = Broken(name, answer is not None and answer.confirmed, answer.says if answer is not None else "", 0, answer.besides if answer is not None else ())
             if best.confirmed:
                 break
         return best
