@@ -47,8 +47,9 @@ class Edges:
         return Operation(PLACE, state=state, timer=timer, scan=scan)
 
     def _boot(self) -> Iterator[Operation]:
-        """Each contact that changes while the filters settle, from either level, and one scan before they would have."""
-        for i in range(len(self.contacts)):
+        """Each contact that changes while the filters settle, from either level, and one scan before they would have; then away
+        again for one scan too few to be seen there, and for just enough: what stood before they had settled is not seen."""
+        for i, spec in enumerate(self.table.contacts):
             for level in (1, 0):
                 for times in (1, max(self.steady, 1), self.steady + 1):
                     yield Operation(RESET)
@@ -56,6 +57,11 @@ class Edges:
                     yield self._scan(times)
                     self.contacts[i] = 1 - level
                     yield self._scan(self.steady + 3)
+                    for away in (spec.steady + 1, spec.steady + 2):
+                        self.contacts[i] = level
+                        yield self._scan(away)
+                        self.contacts[i] = 1 - level
+                        yield self._scan(spec.steady + 2)
             self.contacts[i] = 0
 
     def _contacts(self) -> Iterator[Operation]:

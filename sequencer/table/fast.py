@@ -242,7 +242,7 @@ def _filters(table: Table, line: Callable[[int, str], None], contact_bits: list[
     if counters:
         line(3, f"if settled: {counters} = 0")
     line(3, f"levels = {levels}; agree = {agree}; contact_bits = {_mask(contact_bits)}")
-    line(3, "seen |= agree")
+    line(3, "if settled: seen |= agree")
 
 
 def _bit(table: Table, line: Callable[[int, str], None], k: int, bit: Bit) -> None:

@@ -194,7 +194,7 @@ class Lanes:
         self._all_settled, self._counting = bool(self.settled.all()), True
         self._changed_levels(range(len(self.table.contacts)))
         moved = (stable != old) & was_settled
-        agree = (contacts == stable) & ~moved
+        agree = (contacts == stable) & ~moved & self.settled
         self.seen[1] |= agree & stable
         self.seen[0] |= agree & ~stable
         self.bits.fresh = True

@@ -46,7 +46,7 @@ class Memory(NamedTuple):
     captured: tuple[int, ...]  # per bit: CHANGE: counts at the rise, or NOT_CAPTURED
     stable: int  # per contact: filtered level
     filters: tuple[int, ...]  # per contact: filter counter
-    seen_away: int  # per contact: bit 2i raw 0 seen, 2i+1 raw 1 seen, in this state
+    seen_away: int  # per contact: bit 2i raw 0 seen, 2i+1 raw 1 seen, in this state since the filters settled
     settled: bool
     silence: tuple[int, ...]  # per heartbeat: scans since heard
     outputs: tuple[int, ...]  # as written last
@@ -66,8 +66,8 @@ def scan(table: Table, memory: Memory, inputs: Inputs) -> tuple[Memory, tuple[in
     stable, filters, settled, changed = _filter(table, memory, inputs)
     seen = memory.seen_away
     for i, level in enumerate(inputs.contacts):
-        # a level counts as seen in this state only when raw and filter agree on it
-        if level == (stable >> i) & 1 and not (changed >> i) & 1:
+        # a level counts as seen in this state only when raw and filter agree on it, and the filters have settled
+        if settled and level == (stable >> i) & 1 and not (changed >> i) & 1:
             seen |= 1 << (2 * i + level)
     silence = tuple(
         0 if heard else min(age + 1, NEVER_HEARD) for heard, age in zip(inputs.heard, memory.silence, strict=True)

@@ -223,13 +223,13 @@ class Naive:
 
     def press(self, term: t.Becomes, now: int) -> bool:
         """It changed to its word in this scan, and in this state raw and filter stood away from it before,
-        in a scan in which the filter did not change."""
+        in a scan in which the filter did not change, at the earliest when it settled."""
         level, raw = self.level[term.input], self.raw[term.input]
         if now == self.settled_at or level[now] == level[now - 1] or not self.at_word(term.input, term.word, now):
             return False
         return any(
-            raw[j] == level[j] != level[now] and (j == 0 or level[j] == level[j - 1] or j <= self.settled_at)
-            for j in range(self.entered + 1, now)
+            raw[j] == level[j] != level[now] and (j == self.settled_at or level[j] == level[j - 1])
+            for j in range(max(self.entered + 1, self.settled_at), now)
         )
 
     def memory(self, name: str, term: t.Memory) -> bool:

@@ -61,6 +61,13 @@ def test_a_release_that_stands_for_its_filter_time_only_is_not_yet_seen() -> Non
     assert presses(box({"x": "k becomes pressed"}), 1, 1, 0, 0, 1) == [4]
 
 
+def test_what_a_button_did_before_the_filters_had_settled_is_not_seen() -> None:
+    """Let go at power-up, down while the filters settle: it must be seen let go afterwards, and for a scan more than its filter takes."""
+    b = box({"x": "k becomes pressed"}, steady="20 ms")
+    assert presses(b, 0, 1, 1, 1, 1, 0, 0, 0, 1, 1, 1, 1) == []
+    assert presses(b, 0, 1, 1, 1, 1, 0, 0, 0, 0, 1, 1, 1) == [11]
+
+
 def test_a_bounce_shorter_than_the_filter_is_no_press() -> None:
     b = box({"x": "k becomes pressed"}, steady="20 ms")
     assert presses(b, 0, 0, 0, 0, 1, 0, 1, 0, 1, 1, 0, 0, 0) == []

@@ -81,7 +81,7 @@ class Unrolled:
         steady = [choose(old.settled, count, choose(settled, number(0), count)) for count in steady]
         seen = []
         for i, (low, high) in enumerate(old.seen):
-            agrees = z3.And(levels[i] == filtered[i], z3.Not(changed[i]))
+            agrees = z3.And(settled, levels[i] == filtered[i], z3.Not(changed[i]))
             seen.append((z3.Or(low, z3.And(agrees, z3.Not(levels[i]))), z3.Or(high, z3.And(agrees, levels[i]))))
         bits, delay = self._conditions(old, filtered, changed, seen)
         bits = [z3.And(settled, bit) for bit in bits]
