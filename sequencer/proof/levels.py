@@ -43,6 +43,12 @@ def withstands(cuts: list[Cut], most: int) -> tuple[int, int]:
     return equipment, slips
 
 
+def told_reach(reach: tuple[int, int], asked: tuple[int, int]) -> str:
+    """What a rule withstands and what it is asked to, in words."""
+    equipment, slips = (f"{n} {one}{'s' if n != 1 else ''}" for n, one in zip(reach, ("equipment fault", "slip"), strict=True))
+    return f"withstands {equipment} and {slips}, asked {asked[0]} and {asked[1]}"
+
+
 def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: int) -> InterlockResult:
     """The verdict of a rule that holds without faults."""
     kinds = sum(len(k.faults) for k in campaign.kinds)
@@ -50,7 +56,7 @@ def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: in
     open_ = [c for c in campaign.unfinished if within(c, base.asked) and not any(set(k) <= set(c) for k in cuts)]
     red = [c for c in cuts if within(c, base.asked)]
     unseen = [c for c in campaign.unfinished if not any(set(k) <= set(c) for k in cuts)]
-    told = f"withstands {reached[0]} equipment faults and {reached[1]} slips, asked {base.asked[0]} and {base.asked[1]}"
+    told = told_reach(reached, base.asked)
     if red:
         return replace(base, outcome="broken", level=f"broken by {names(red)}; {told}", withstands=reached)
     if open_ or sum(base.asked) > most:

@@ -188,8 +188,7 @@ def _against(work: Work, base: InterlockResult, level: str, held: Held, rule: Al
         story = _story(work, held.cuts[cut], cut, rule) if cut in shown else None
         made.append(CutSet(tuple(f.name for f in cut), equipment, slips, story))
     base = replace(base, cuts=tuple(made), withstands=reach, top=levels.top_of(work.pad, cuts))
-    level += f" and with {held.looked - len(cuts)} of {held.looked} single faults; withstands {reach[0]} equipment faults and {reach[1]} slips, "
-    level += f"asked {base.asked[0]} and {base.asked[1]}"
+    level += f" and with {held.looked - len(cuts)} of {held.looked} single faults; {levels.told_reach(reach, base.asked)}"
     if red:
         return replace(base, outcome="broken", level=f"{level}; no way is shown with {levels.names(red)}")
     if cuts:
@@ -253,7 +252,7 @@ def _vents(work: Work, base: InterlockResult, level: str) -> InterlockResult:
     cuts = levels.minimal(cuts)
     reach = (min((len(c) for c in cuts), default=1 + sum(base.asked)) - 1, sum(base.asked))
     red = [c for c in cuts if levels.within(c, base.asked)]
-    level += f"; ways to air, each enough: {told_ways}; withstands {reach[0]} equipment faults, asked {base.asked[0]}"
+    level += f"; ways to air, each enough: {told_ways}; withstands {reach[0]} equipment fault{'s' if reach[0] != 1 else ''}, asked {base.asked[0]}"
     if cuts:
         level += f"; shut in by {levels.names(cuts)}"
     made = tuple(CutSet(tuple(f.name for f in c), len(c), 0) for c in cuts)

@@ -94,7 +94,7 @@ def _against(work: Work, base: InterlockResult, found: Found, level: str, tell: 
         return replace(base, level=f"{level}; without faults", withstands=(0, 0))
     cuts = levels.minimal(found.cuts)  # complete at every order: nothing off the path can matter
     reach = levels.withstands(cuts, max(most, *base.asked))
-    told = f"withstands {reach[0]} equipment faults and {reach[1]} slips, asked {base.asked[0]} and {base.asked[1]}"
+    told = levels.told_reach(reach, base.asked)
     red = [c for c in cuts if levels.within(c, base.asked)]
     shown = levels.worth_telling(cuts, base.asked, work.options.stories)
     made = [CutSet(tuple(f.name for f in c), len(c), 0, tell(c) if c in shown else None) for c in cuts]

@@ -6,6 +6,7 @@ import textwrap
 
 from sequencer.proof.result import InterlockResult, Proof, Story
 from sequencer.proof.system import Race
+from sequencer.report import cut_sets
 
 WIDTH = 80
 
@@ -100,6 +101,7 @@ def _races(proof: Proof) -> list[str]:
 
 def _extra(result: InterlockResult) -> list[str]:
     out = [_wrapped(one, "      ", "        ") for one in result.notes]
+    out += [_wrapped(one, "      ", "        ") for one in cut_sets.lines(result)]
     out += [_wrapped(f"common cause {one}", "      ", "        ") for one in result.common[:6]]
     if result.top is not None:
         out.append(_wrapped(
