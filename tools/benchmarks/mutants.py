@@ -7,8 +7,8 @@ a trip missing a state, a timer halved, a rule swapped and so on. What is presen
 cards' words) is changed by no operator. All mutants of the three small files and a sample of the large one, spread
 evenly over operators and places, are judged, cheapest first: the reader, check, the plain day, prove, prove with
 single faults, the drills, steps, shakedown. Something must speak against the mutant that did not speak against the
-original; a mere difference does not count. Answers are kept in build/mutants and used again while the program is the
-same (--fresh: not). Prints the score, by whom, and every mutant that escapes.
+original; a mere difference does not count. Answers are kept in build/mutants and used again while program and file are
+the same; after a change whoever noticed a mutant last time is asked first (--fresh: neither). Prints the score, by whom, and every mutant that escapes.
 """
 
 from __future__ import annotations
@@ -55,8 +55,8 @@ def main(arguments: list[str]) -> int:
         found = mutants(text)
         some = chosen(found, EACH[name] if asked.each is None else asked.each)
         how = replace(hows[name], runs=asked.runs)
-        kept = Kept(None if asked.fresh else ROOT / "build" / "mutants", f"{program} {how!r} {text}")
-        judge = Judge(f"{name}.yaml", written(plain(text)), how)
+        kept = Kept(None if asked.fresh else ROOT / "build" / "mutants" / name, f"{program} {how!r} {text}")
+        judge = Judge(f"{name}.yaml", written(plain(text)), how, asked.jobs)
         notices = judged(judge, [mutant for _, mutant in some], asked.jobs, kept)
         count = Counter(one.who for one in notices)
         total += count

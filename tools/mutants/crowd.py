@@ -14,6 +14,8 @@ from typing import Any
 from mutants.judge import Judge, Notice
 
 ROOT = Path(__file__).resolve().parents[2]
+Asked = tuple[str, Notice | None]
+"""A mutant's text, and who noticed it last time."""
 
 
 def sources() -> str:
@@ -26,32 +28,42 @@ def sources() -> str:
 
 
 class Kept:
-    """Answers by the checksum of program, original, mutant and how far was looked. `folder` None: nothing is kept."""
+    """Answers by the checksum of program, original, mutant and how far was looked. Whoever noticed the same mutant with
+    an older program is remembered too, and only asked first. `folder` None: nothing is kept."""
 
     def __init__(self, folder: Path | None, basis: str) -> None:
         self.file = None if folder is None else folder / "answers.jsonl"
         self.basis = basis
         self.known: dict[str, Notice] = {}
+        self.older: dict[str, Notice] = {}
         if self.file is not None and self.file.exists():
             for line in self.file.read_text(encoding="utf-8").splitlines():
-                key, who, says = json.loads(line)
-                self.known[key] = Notice(who, says)
+                key, bare, who, says = json.loads(line)
+                self.known[key] = self.older[bare] = Notice(who, says)
 
     def key(self, mutant: str) -> str:
-        return hashlib.sha256(f"{self.basis}\0{mutant}".encode()).hexdigest()
+        return _checksum(f"{self.basis}\0{mutant}")
+
+    def last(self, mutant: str) -> Notice | None:
+        """Who noticed this text with whatever program it was judged by last."""
+        return self.older.get(_checksum(mutant))
 
     def keep(self, mutant: str, notice: Notice) -> None:
         if self.file is not None:
             self.file.parent.mkdir(parents=True, exist_ok=True)
             with self.file.open("a", encoding="utf-8") as stream:
-                stream.write(json.dumps([self.key(mutant), notice.who, notice.says]) + "\n")
+                stream.write(json.dumps([self.key(mutant), _checksum(mutant), notice.who, notice.says]) + "\n")
+
+
+def _checksum(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def judged(judge: Judge, texts: list[str], jobs: int, kept: Kept) -> list[Notice]:
     """The notice of every text, in order. Progress goes to standard error."""
     found = {i: kept.known[kept.key(text)] for i, text in enumerate(texts) if kept.key(text) in kept.known}
     todo = [i for i in range(len(texts)) if i not in found]
-    for done, (number, notice) in enumerate(_shared(judge, texts, todo, jobs), 1):
+    for done, (number, notice) in enumerate(_shared(judge, [(text, kept.last(text)) for text in texts], todo, jobs), 1):
         found[number] = notice
         kept.keep(texts[number], notice)
         if sys.stderr.isatty() or done % 20 == 0:
@@ -59,9 +71,9 @@ def judged(judge: Judge, texts: list[str], jobs: int, kept: Kept) -> list[Notice
     return [found[i] for i in range(len(texts))]
 
 
-def _shared(judge: Judge, texts: list[str], todo: list[int], jobs: int) -> Iterator[tuple[int, Notice]]:
+def _shared(judge: Judge, texts: list[Asked], todo: list[int], jobs: int) -> Iterator[tuple[int, Notice]]:
     if jobs <= 1 or len(todo) <= 1 or "fork" not in multiprocessing.get_all_start_methods():
-        yield from ((i, judge.notice(texts[i])) for i in todo)
+        yield from ((i, judge.notice(*texts[i])) for i in todo)
         return
     context = multiprocessing.get_context("fork")
     turn = context.Value("l", 0)
@@ -84,11 +96,11 @@ def _shared(judge: Judge, texts: list[str], todo: list[int], jobs: int) -> Itera
                     raise RuntimeError(f"a judging process ended with {process.exitcode}") from None
 
 
-def _work(pipe: Connection, judge: Judge, texts: list[str], todo: list[int], turn: Any) -> None:
+def _work(pipe: Connection, judge: Judge, texts: list[Asked], todo: list[int], turn: Any) -> None:
     while True:
         with turn.get_lock():
             at, turn.value = turn.value, turn.value + 1
         if at >= len(todo):
             break
-        pipe.send((todo[at], judge.notice(texts[todo[at]])))
+        pipe.send((todo[at], judge.notice(*texts[todo[at]])))
     pipe.close()

@@ -7,19 +7,23 @@ A notice is something that speaks against the mutant and did not speak against t
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from mutants.same import alike, bare, same, states
 from sequencer.crew.slips import slips
 from sequencer.description import Pad, loads
 from sequencer.description.reading import read_critically
+from sequencer.description.sequence import Always
 from sequencer.errors import SequencerError
-from sequencer.proof.prove import Options, prove
-from sequencer.proof.result import Proof
+from sequencer.proof import house
+from sequencer.proof.build import draft_of
+from sequencer.proof.prove import Options, Work, judged
+from sequencer.proof.result import InterlockResult
 from sequencer.simulation import simulate
 from sequencer.table import compile_table
 from sequencer.trials.campaign import Budget, shake
+from sequencer.trials.crowd import answers
 
 SAME = "the same pad"
 NOBODY = "nobody"
@@ -59,71 +63,87 @@ def _day(pad: Pad, drill: str | None) -> tuple[frozenset[str], frozenset[str]]:
     return against, frozenset({pad.first_state, *(entry.to for entry in run.log if entry.to)})
 
 
-def proved(pad: Pad, how: How, faults: int) -> Proof:
-    return prove(pad, Options(faults=faults, replays=False, stories=0, seconds=0.0, budget=how.budget))
+def explored(pad: Pad, how: How, faults: int) -> Work:
+    work = Work(pad, Options(faults=faults, replays=False, stories=0, seconds=0.0, budget=how.budget), lambda says: None)
+    work.explore()
+    return work
 
 
-def worse(before: Proof, now: Proof) -> str:
-    """What `prove` holds against the second that it did not hold against the first."""
-    known = {one.name: one for one in before.interlocks}
-    for one in now.interlocks:
-        old = known.get(one.name)
-        if old is None:
-            continue
-        if old.outcome in GOOD and one.outcome not in GOOD:
-            return f"{one.name}: {one.outcome}"
-        fewer = old.withstands and one.withstands and any(a < b for a, b in zip(one.withstands, old.withstands, strict=True))
-        if fewer:
-            return f"{one.name}: withstands less"
-        cuts = [frozenset(cut.faults) for cut in old.cuts]
-        new = [cut.faults for cut in one.cuts if not any(some <= frozenset(cut.faults) for some in cuts)]
-        if new and one.outcome != "broken":
-            return f"{one.name}: breaks by {' and '.join(new[0])}"
-    rules = {rule.name: rule for rule in before.house}
-    for rule in now.house:
-        found = [one for one in rule.against if one not in rules[rule.name].against]
-        if found and rule.outcome not in GOOD:
-            return f"{rule.name}: {found[0]}"
-    return ""
+def verdicts(work: Work, names: Iterable[str]) -> Iterator[InterlockResult]:
+    """One after the other, those that ask for every situation last: whoever has seen enough asks for no more."""
+    rules = [(name, work.pad.interlocks[name]) for name in names if name in work.pad.interlocks]
+    for name, rule in sorted(rules, key=lambda one: isinstance(one[1], Always)):
+        yield judged(work, name, rule)
+
+
+def worse(old: InterlockResult, now: InterlockResult) -> str:
+    """What `prove` holds against a mutant's rule that it did not hold against the original's."""
+    if old.outcome in GOOD and now.outcome not in GOOD:
+        return f"{now.name}: {now.outcome}"
+    if old.withstands and now.withstands and any(a < b for a, b in zip(now.withstands, old.withstands, strict=True)):
+        return f"{now.name}: withstands less"
+    cuts = [frozenset(cut.faults) for cut in old.cuts]
+    new = [cut.faults for cut in now.cuts if not any(some <= frozenset(cut.faults) for some in cuts)]
+    return f"{now.name}: breaks by {' and '.join(new[0])}" if new and now.outcome != "broken" else ""
+
+
+def against_house(pad: Pad) -> dict[str, tuple[str, ...]]:
+    """What speaks against each house rule of a pad; what the file waives is left out."""
+    return {rule.name: rule.against for rule in house.judged(draft_of(pad)) if rule.outcome not in GOOD}
+
+
+Said = dict[str, InterlockResult] | str
+"""What `prove` says of each rule; or why it says nothing."""
 
 
 @dataclass
 class Judge:
-    """What each stage says of the original, looked at once, when it is first needed."""
+    """What each stage says of the original, looked at once, on `jobs` processes."""
 
     name: str
     text: str
     how: How
+    jobs: int = 1
     notes: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self.pad = loads(self.text, self.name)
         self.table = compile_table(self.pad)
         self.findings = findings(self.pad)
-        self.days = {None: _day(self.pad, None)} if self.pad.crew.steps else {}
-        self.days |= {drill: _day(self.pad, drill) for drill in self.pad.drills}
-        for drill, (found, _) in self.days.items():
-            self.notes += [f"{drill or 'the day'} of the original: {one}" for one in sorted(found)]
-        self.proofs = {faults: self._proof(faults) for faults in range(2) if (self.how.prove, self.how.singles)[faults] and self.pad.interlocks}
-        self.slips = set(self._slips(self.pad)) if self.how.steps and self.pad.crew.steps else None
-        self.shaken = self._shaken(self.pad) if self.how.runs and self.pad.interlocks else None
+        self.house = against_house(self.pad)
+        days: list[str | None] = [*([None] if self.pad.crew.steps else []), *self.pad.drills]
+        looks: list[Callable[[], object]] = [lambda: self._shaken(self.pad), lambda: self._said(1), lambda: self._said(0)]
+        looks += [lambda day=day: _day(self.pad, day) for day in days]  # type: ignore[misc]  # the default binds the loop's value
+        shaken, singles, sound, *ran = answers(lambda look: look(), looks, self.jobs)
+        self.shaken: set[str] = shaken  # type: ignore[assignment]  # each look has an answer of its own kind
+        self.slips = set(self._slips(self.pad))  # on processes of its own
+        self.said: dict[int, Said] = {0: sound, 1: singles}  # type: ignore[dict-item]
+        self.days: dict[str | None, tuple[frozenset[str], frozenset[str]]] = dict(zip(days, ran, strict=True))  # type: ignore[arg-type]
+        self.seldom = Counter(state for _, visited in self.days.values() for state in visited)
+        for day, (found, _) in self.days.items():
+            self.notes += [f"{day or 'the day'} of the original: {one}" for one in sorted(found)]
+        self.notes += [f"not proved with {faults} faults: {said}" for faults, said in self.said.items() if isinstance(said, str) and said]
 
-    def _proof(self, faults: int) -> Proof | None:
+    def _said(self, faults: int) -> Said:
+        if not (self.how.singles if faults else self.how.prove):
+            return ""
         try:
-            return proved(self.pad, self.how, faults)
+            return {one.name: one for one in verdicts(explored(self.pad, self.how, faults), self.pad.interlocks)}
         except SequencerError as error:
-            self.notes.append(f"not proved with {faults} faults: {error.message}")
-            return None
+            return error.message
 
     def _slips(self, pad: Pad) -> Iterator[str]:
-        for slip in slips(pad).slips:
-            yield from (f"{slip.kind} {slip.number}: {rule}" for rule in slip.asked)
+        if self.how.steps and pad.crew.steps:
+            for slip in slips(pad).slips:
+                yield from (f"{slip.kind} {slip.number}: {rule}" for rule in slip.asked)
 
     def _shaken(self, pad: Pad) -> set[str]:
+        if not self.how.runs or not self.pad.interlocks:
+            return set()
         return {one.rule for one in shake(pad, Budget(self.how.runs), seed=1, jobs=1, most_faults=0).failures}
 
-    def notice(self, text: str) -> Notice:
-        """Who notices this text first."""
+    def notice(self, text: str, last: Notice | None = None) -> Notice:
+        """Who notices this text first; whoever did `last` time (with an older program) is asked first."""
         try:
             pad = loads(text, self.name)
         except SequencerError as error:
@@ -131,13 +151,16 @@ class Judge:
         reason = self._same(pad)
         if reason:
             return Notice(SAME, reason)
-        stages: tuple[tuple[str, Callable[[Pad], str]], ...] = (
-            ("check", self._checked), ("the day", lambda pad: self._ran(pad, [None])), ("prove", lambda pad: self._proved(pad, 0)),
-            ("prove with singles", lambda pad: self._proved(pad, 1)), ("drills", lambda pad: self._ran(pad, list(self.pad.drills))),
-            ("steps", self._stepped), ("shakedown", self._shook),
-        )  # fmt: skip
-        for who, stage in stages:
-            says = stage(pad)
+        last = last or Notice(NOBODY)
+        first = last.says.partition(":")[0]
+        stages: list[tuple[str, Callable[[], str]]] = [
+            ("check", lambda: self._checked(pad)), ("the day", lambda: self._ran(pad, [None])), ("prove", lambda: self._proved(pad, 0, first)),
+            ("prove with singles", lambda: self._proved(pad, 1, first)), ("drills", lambda: self._ran(pad, self._likely(pad, first))),
+            ("steps", lambda: min(set(self._slips(pad)) - self.slips, default="")),
+            ("shakedown", lambda: min(self._shaken(pad) - self.shaken, default="")),
+        ]  # fmt: skip
+        for who, stage in sorted(stages, key=lambda one: one[0] != last.who):
+            says = stage()
             if says:
                 return Notice(who, says)
         return Notice(NOBODY)
@@ -157,6 +180,15 @@ class Judge:
     def _checked(self, pad: Pad) -> str:
         return ", ".join(sorted(findings(pad) - self.findings))
 
+    def _likely(self, pad: Pad, first: str) -> list[str | None]:
+        """The drills, those first that come through a changed state which few others see."""
+        touched = self._touched(pad) or frozenset()
+
+        def rank(day: str) -> tuple[bool, int]:
+            return day != first, min((self.seldom[state] for state in self.days[day][1] & touched), default=0)
+
+        return [*sorted(self.pad.drills, key=rank)]
+
     def _ran(self, pad: Pad, days: list[str | None]) -> str:
         touched = self._touched(pad)
         for day in days:
@@ -175,17 +207,17 @@ class Judge:
         pairs = zip(states(self.table), states(table), strict=True)
         return frozenset(one.name for one, pair in zip(self.table.states, pairs, strict=True) if pair[0] != pair[1])
 
-    def _proved(self, pad: Pad, faults: int) -> str:
-        before = self.proofs.get(faults)
-        if before is None:
+    def _proved(self, pad: Pad, faults: int, first: str) -> str:
+        before = self.said[faults]
+        if isinstance(before, str):
             return ""
+        if not faults:
+            now = against_house(pad)
+            found = [f"{rule}: {one}" for rule, some in now.items() for one in some if one not in self.house.get(rule, ())]
+            if found:
+                return found[0]
         try:
-            return worse(before, proved(pad, self.how, faults))
+            rules = sorted(before, key=lambda name: name != first)
+            return next(filter(None, (worse(before[one.name], one) for one in verdicts(explored(pad, self.how, faults), rules))), "")
         except SequencerError:
             return ""  # too large now: nothing is shown by that
-
-    def _stepped(self, pad: Pad) -> str:
-        return "" if self.slips is None else min(set(self._slips(pad)) - self.slips, default="")
-
-    def _shook(self, pad: Pad) -> str:
-        return "" if self.shaken is None else min(self._shaken(pad) - self.shaken, default="")
