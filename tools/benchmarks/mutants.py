@@ -57,7 +57,7 @@ def main(arguments: list[str]) -> int:
         how = replace(hows[name], runs=asked.runs)
         kept = Kept(None if asked.fresh else ROOT / "build" / "mutants" / name, f"{program} {how!r} {text}")
         judge = Judge(f"{name}.yaml", written(plain(text)), how, asked.jobs)
-        notices = judged(judge, [mutant for _, mutant in some], asked.jobs, kept)
+        notices = judged(judge, some, asked.jobs, kept)
         count = Counter(one.who for one in notices)
         total += count
         print(f"{name}: {len(some)} of {len(found)} mutants, {len(some) - count[SAME]} not the same pad, {count[NOBODY]} escaped ({time.monotonic() - begun:.0f} s)")

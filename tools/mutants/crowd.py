@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from mutants.judge import Judge, Notice
+from mutants.operators import Mutant
 
 ROOT = Path(__file__).resolve().parents[2]
 Asked = tuple[str, Notice | None]
@@ -28,8 +29,8 @@ def sources() -> str:
 
 
 class Kept:
-    """Answers by the checksum of program, original, mutant and how far was looked. Whoever noticed the same mutant with
-    an older program is remembered too, and only asked first. `folder` None: nothing is kept."""
+    """Answers by the checksum of program, original, mutant and how far was looked. Whoever noticed the same change of an
+    older file or with an older program is remembered too, and only asked first. `folder` None: nothing is kept."""
 
     def __init__(self, folder: Path | None, basis: str) -> None:
         self.file = None if folder is None else folder / "answers.jsonl"
@@ -38,37 +39,31 @@ class Kept:
         self.older: dict[str, Notice] = {}
         if self.file is not None and self.file.exists():
             for line in self.file.read_text(encoding="utf-8").splitlines():
-                key, bare, who, says = json.loads(line)
-                self.known[key] = self.older[bare] = Notice(who, says)
+                key, change, who, says = json.loads(line)
+                self.known[key] = self.older[change] = Notice(who, says)
 
-    def key(self, mutant: str) -> str:
-        return _checksum(f"{self.basis}\0{mutant}")
+    def key(self, text: str) -> str:
+        return hashlib.sha256(f"{self.basis}\0{text}".encode()).hexdigest()
 
-    def last(self, mutant: str) -> Notice | None:
-        """Who noticed this text with whatever program it was judged by last."""
-        return self.older.get(_checksum(mutant))
-
-    def keep(self, mutant: str, notice: Notice) -> None:
+    def keep(self, mutant: Mutant, notice: Notice) -> None:
         if self.file is not None:
             self.file.parent.mkdir(parents=True, exist_ok=True)
             with self.file.open("a", encoding="utf-8") as stream:
-                stream.write(json.dumps([self.key(mutant), _checksum(mutant), notice.who, notice.says]) + "\n")
+                stream.write(json.dumps([self.key(mutant[1]), mutant[0], notice.who, notice.says]) + "\n")
 
 
-def _checksum(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
-def judged(judge: Judge, texts: list[str], jobs: int, kept: Kept) -> list[Notice]:
-    """The notice of every text, in order. Progress goes to standard error."""
-    found = {i: kept.known[kept.key(text)] for i, text in enumerate(texts) if kept.key(text) in kept.known}
-    todo = [i for i in range(len(texts)) if i not in found]
-    for done, (number, notice) in enumerate(_shared(judge, [(text, kept.last(text)) for text in texts], todo, jobs), 1):
+def judged(judge: Judge, mutants: list[Mutant], jobs: int, kept: Kept) -> list[Notice]:
+    """The notice of every mutant, in order. Progress goes to standard error."""
+    keys = [kept.key(text) for _, text in mutants]
+    found = {i: kept.known[key] for i, key in enumerate(keys) if key in kept.known}
+    todo = [i for i in range(len(mutants)) if i not in found]
+    asked = [(text, kept.older.get(change)) for change, text in mutants]
+    for done, (number, notice) in enumerate(_shared(judge, asked, todo, jobs), 1):
         found[number] = notice
-        kept.keep(texts[number], notice)
+        kept.keep(mutants[number], notice)
         if sys.stderr.isatty() or done % 20 == 0:
             print(f"\r{judge.name}: {done} of {len(todo)} judged", end="" if sys.stderr.isatty() else "\n", file=sys.stderr, flush=True)
-    return [found[i] for i in range(len(texts))]
+    return [found[i] for i in range(len(mutants))]
 
 
 def _shared(judge: Judge, texts: list[Asked], todo: list[int], jobs: int) -> Iterator[tuple[int, Notice]]:

@@ -49,10 +49,10 @@ def _compare(view: View, name: str, text: str, term: t.AtLeast | t.Below) -> Non
             "never-below-air", path, f"'{term.limit.text}' is {show(limit, term.limit.unit or 'bar')} against the air outside; an open vessel never gets there",
             "a value a little above the air outside", "write it as gauge, e.g. '0.2 bar gauge'", text=text, word=term.limit.text,
         )  # fmt: skip
-    elif not at_least and 0 < limit <= part.accuracy.si:
+    elif not at_least and 0 < limit <= part.accuracy.si + abs(slope):
         view.say(
-            "below-what-it-reads", path, f"'{term.limit.text}' is not more than the accuracy of '{term.reading}' ({part.accuracy.text}): at zero it may still read more",
-            f"more than {part.accuracy.text}", "raise the threshold, or use a finer sensor", text=text, word=term.limit.text,
+            "below-what-it-reads", path, f"'{term.limit.text}' is not more than the accuracy of '{term.reading}' ({part.accuracy.text}) and one count ({step}): at zero it may still read more",
+            f"more than {show(part.accuracy.si + abs(slope), term.limit.unit or 'bar', 2)}", "raise the threshold, or use a finer sensor", text=text, word=term.limit.text,
         )  # fmt: skip
     elif (number > part.valid.high) if rising else (number <= part.valid.low):
         view.say(
