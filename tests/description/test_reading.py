@@ -128,6 +128,7 @@ def test_two_times_that_are_the_same_scan_are_told() -> None:
         ("bottle_sensor below 0.12 bar", "bottle_sensor below 0.2 bar abs", "never-below-air"),
         ("bottle_sensor below 0.12 bar", "bottle_sensor below 1.1 bar", "approach-under-pressure"),
         ("bottle_sensor below 0.12 bar", "bottle_sensor below 0.1 bar", "below-what-it-reads"),
+        ("bottle_sensor below 0.12 bar", "bottle_sensor below 0.11 bar", "below-what-it-reads"),  # 0.1 bar and a count of 10 bar / 820
         ("points: {102: 0 bar, 922: 10 bar}", "points: {102: 0 bar, 922: 7.5 bar}", "sensor-span"),
         ("opens_at: 7.5 bar", "opens_at: 9 bar", "relief-order"),
         ("opens_at: 7.5 bar", "opens_at: 5.5 bar", "relief-order"),

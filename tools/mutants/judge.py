@@ -112,13 +112,10 @@ class Judge:
         self.findings = findings(self.pad)
         self.house = against_house(self.pad)
         days: list[str | None] = [*([None] if self.pad.crew.steps else []), *self.pad.drills]
-        looks: list[Callable[[], object]] = [lambda: self._shaken(self.pad), lambda: self._said(1), lambda: self._said(0)]
-        looks += [lambda day=day: _day(self.pad, day) for day in days]  # type: ignore[misc]  # the default binds the loop's value
-        shaken, singles, sound, *ran = answers(lambda look: look(), looks, self.jobs)
-        self.shaken: set[str] = shaken  # type: ignore[assignment]  # each look has an answer of its own kind
-        self.slips = set(self._slips(self.pad))  # on processes of its own
-        self.said: dict[int, Said] = {0: sound, 1: singles}  # type: ignore[dict-item]
-        self.days: dict[str | None, tuple[frozenset[str], frozenset[str]]] = dict(zip(days, ran, strict=True))  # type: ignore[arg-type]
+        self.days = dict(zip(days, answers(lambda day: _day(self.pad, day), days, self.jobs), strict=True))
+        self.said = {faults: self._said(faults) for faults in range(2)}  # on processes of their own, as are the slips
+        self.slips = set(self._slips(self.pad))
+        self.shaken = self._shaken(self.pad, self.jobs)
         self.seldom = Counter(state for _, visited in self.days.values() for state in visited)
         for day, (found, _) in self.days.items():
             self.notes += [f"{day or 'the day'} of the original: {one}" for one in sorted(found)]
@@ -137,10 +134,10 @@ class Judge:
             for slip in slips(pad).slips:
                 yield from (f"{slip.kind} {slip.number}: {rule}" for rule in slip.asked)
 
-    def _shaken(self, pad: Pad) -> set[str]:
+    def _shaken(self, pad: Pad, jobs: int = 1) -> set[str]:
         if not self.how.runs or not self.pad.interlocks:
             return set()
-        return {one.rule for one in shake(pad, Budget(self.how.runs), seed=1, jobs=1, most_faults=0).failures}
+        return {one.rule for one in shake(pad, Budget(self.how.runs), seed=1, jobs=jobs, most_faults=0).failures}
 
     def notice(self, text: str, last: Notice | None = None) -> Notice:
         """Who notices this text first; whoever did `last` time (with an older program) is asked first."""
