@@ -98,7 +98,7 @@ _TRAPS: tuple[tuple[re.Pattern[str], str, str], ...] = (
     (re.compile(r"[0-9]\.(?![0-9])"), "no digit follows the point", "write a digit after the point, or no point"),
     (re.compile(r"[0-9]{13}"), "the number has more digits than any quantity here", "use a larger or smaller unit"),
     (re.compile(r"% of "), "a share is not a pressure or a length", "write the quantity itself, with its unit"),
-    (re.compile(r"\((abs|gauge|a|g)\)|\b(bara|barg|psia|psig)\b"), "the reference is not written so", "write 'abs' or 'gauge' after the unit, e.g. '1.2 bar abs'"),
+    (re.compile(r"\( ?(abs|gauge|a|g)\b|\b(bara|barg|psia|psig)\b"), "the reference is not written so", "write 'abs' or 'gauge' after the unit, e.g. '1.2 bar abs'"),
     (re.compile(r"[0-9]\s*(to|\.\.|-)\s*[0-9]"), "a range stands alone", "write the nominal value first: N (least to most)"),
 )
 _OTHER_SPELLINGS = {

@@ -10,6 +10,7 @@ import typer
 
 from sequencer.cli.files import folder_to_write
 from sequencer.cli.shared import Ended, FileArgument, JsonOption, SeedOption, Verdict, console, emit_json
+from sequencer.errors import DoesNotFit
 
 if TYPE_CHECKING:
     from sequencer.firmware.export import Exported
@@ -37,7 +38,10 @@ def command(
     from sequencer.firmware.export import export
 
     folder_to_write("--out", out)
-    result = export(load(file), list(dict.fromkeys(form.value for form in to)), out, verify, seed)
+    try:
+        result = export(load(file), list(dict.fromkeys(form.value for form in to)), out, verify, seed)
+    except DoesNotFit as error:
+        raise DoesNotFit(f"{file}: {error.message}; nothing was written for the chip, whose tables cut nothing off") from error
     verdict = Verdict.of(result.fine)
     if json:
         emit_json("export", file, verdict, result)

@@ -28,7 +28,7 @@ def offer(word: str, known: Iterable[str], what: str = "one of") -> str:
     listed = ", ".join(words[:14]) + (", …" if len(words) > 14 else "")
     if not words:
         return "there is none in this file yet"
-    return f"write '{near}' ({what}: {listed})" if near else f"{what}: {listed}"
+    return f"write '{near}' ({what}: {listed})" if near else f"write {what}: {listed}"
 
 
 def offset_of(word: str, text: str) -> int:

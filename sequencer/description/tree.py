@@ -23,7 +23,7 @@ DEEPEST = 16
 MOST_NODES = 30_000
 MOST_ALIASES = 100
 LONGEST_TEXT = 4_000
-_TRUTHS = ({"on", "yes", "true", "y"}, {"off", "no", "false", "n"})
+TRUTHS = ({"on", "yes", "true", "y"}, {"off", "no", "false", "n"})
 
 
 @dataclass(frozen=True)
@@ -271,7 +271,7 @@ class _Builder:
         word = event.value.lower()
         if event.style:
             return
-        for group in _TRUTHS:
+        for group in TRUTHS:
             if word in group:
                 for other in top.plain:
                     if other.lower() in group:

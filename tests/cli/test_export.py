@@ -114,7 +114,8 @@ def test_a_time_too_long_for_its_field_is_refused_with_the_number(tmp_path: Path
     file = tmp_path / "long.yaml"
     file.write_text(CLUB.read_text().replace("at_latest: 180 s", "at_latest: 60 days"))
     assert main(["export", str(file), "--to", "c", "--out", str(tmp_path / "out")]) == 2
-    assert "259200000" in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert "259200000" in said and "long.yaml" in said and "holding" in said
 
 
 def test_readback_of_an_export_says_equal(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -68,7 +68,7 @@ def test_a_card_that_waits_longer_than_the_box_is_told_by_the_least_times_on_the
 
 def test_a_state_that_gives_up_before_what_must_follow_is_due_is_told() -> None:
     found = told(changed(("      - {go_to: hung_up, at_latest: 1 s}", "      - {go_to: hung_up, at_latest: 500 ms}")))
-    assert names(found) == ["gives-up-before-due"] and "0.600 s" in found[0].required
+    assert names(found) == ["gives-up-before-due"] and "600 ms" in found[0].required
     assert told(changed(("      - {go_to: hung_up, at_latest: 1 s}", "      - {go_to: hung_up, at_latest: 600 ms}"))) == []
 
 

@@ -38,6 +38,12 @@ def test_on_beside_yes_in_one_table_is_an_error_that_names_both_lines() -> None:
     assert "'on'" in one.found and "'yes'" in one.found
 
 
+def test_on_and_yes_are_no_two_positions_of_one_output() -> None:
+    found = refused(changed(("servo_power: {relay: [off, on], rest: off", "servo_power: {relay: [yes, on], rest: yes")))
+    assert "same-truth" in names(found)
+    assert "same-truth" not in names(refused(changed(("servo_power: {relay: [off, on], rest: off", "servo_power: {relay: [no, yes], rest: no"))))
+
+
 def test_a_key_written_twice_is_an_error_naming_both_lines() -> None:
     found = refused(CLUB + "\ninterlocks:\n  only_one: {always_possible: rest, why: The second block would win.}\n")
     one = next(f for f in found if f.name == "repeated-key")

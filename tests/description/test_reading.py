@@ -133,6 +133,9 @@ def test_two_times_that_are_the_same_scan_are_told() -> None:
         ("opens_at: 7.5 bar", "opens_at: 9 bar", "relief-order"),
         ("opens_at: 7.5 bar", "opens_at: 5.5 bar", "relief-order"),
         ("rated: 8 bar", "rated: 60 bar", "implausible-pressure"),
+        ("pressure: 12 bar, regulated: 8 bar", "pressure: 6 bar, regulated: 8 bar", "implausible-pressure"),
+        ("never: someone on the pad and bottle at least 0.3 bar", "never: someone on the pad and bottle at least 3 bar", "approach-under-pressure"),
+        ("never: someone on the pad and bottle at least 0.3 bar", "never: someone on the pad and bottle at least 0.3 bar abs", "never-below-air"),
         ("bottle_sensor at least 7.0 bar", "bottle_sensor at least 9.0 bar", "implausible-pressure"),
     ],
 )
@@ -140,6 +143,21 @@ def test_a_pressure_on_the_wrong_scale_is_told(old: str, new: str, name: str) ->
     text = changed((old, new))
     found = [one for one in told(text) if one.name == name]
     assert found and found[0].place.line in (line_of(text, new), line_of(text, "  bottle_sensor:\n"))
+
+
+def test_what_a_dial_may_show_counts_where_people_are_on_the_pad_only() -> None:
+    """A megapascal meant as a bar lets someone go on with the bottle full; the same limit at the line hurts nobody."""
+    near = changed(("read: dial, shows: bottle below 0.1 bar}", "read: dial, shows: bottle below 0.1 MPa}"))
+    found = [one for one in told(near) if one.name == "approach-under-pressure"]
+    assert len(found) == 1 and "Read the dial" in found[0].found and found[0].place.line == line_of(near, "0.1 MPa")
+    away = near.replace("during: rest, do: Read the dial", "during: dumping, do: Read the dial").replace("do: Walk in, see: dial at zero from the gate, walk: in", "do: Look on")
+    assert "approach-under-pressure" not in names(told(away))
+
+
+def test_a_lower_rule_for_the_same_people_answers_the_finding_about_a_high_one() -> None:
+    rule = "  nobody_near_much_gas:\n    never: someone on the pad and bottle at least 3 bar\n    why: x\n"
+    text = changed(("interlocks:  ", "interlocks:  #\n" + rule + "#"))
+    assert "approach-under-pressure" not in names(told(text))
 
 
 # C10, C12, C18, C21, C23 as far as the file alone shows them

@@ -7,13 +7,13 @@ from collections.abc import Iterator
 from sequencer.description import terms as t
 from sequencer.description.box import AnalogInput
 from sequencer.description.grounds import ReliefPart, SupplyPart, VolumePart
+from sequencer.description.reading.people_and_gas import APPROACH
 from sequencer.description.reading.view import View, Where
 from sequencer.description.thresholds import calibration, counts, point
 from sequencer.quantities import Quantity, show
 
 ACCUMULATION = 1.1  # a full-bore relief holds a tenth above its set pressure (ASME VIII-1 UG-125, from memory)
 MARGIN = 1.1
-APPROACH = 50_000.0  # Pa; over 0.5 bar even a bottle neck throws (trade: "zero on the gauge matters")
 PLASTIC = (0.005, 2.0e6)  # m3 and Pa: a vessel this small for more than this is no rocket bottle
 
 
@@ -182,6 +182,9 @@ def _magnitude(view: View) -> None:
     for name, part in volumes.items():
         if part.volume.si < PLASTIC[0] and part.rated.si > PLASTIC[1]:
             view.say("implausible-pressure", ("site", name, "rated"), f"a vessel of {part.volume.text} rated for {part.rated.text}: is that so?", f"for so small a vessel at most {show(PLASTIC[1], part.rated.unit or 'bar', 2)}", "look at the unit: bar or psi?")
+    for name, supply in view.pad.parts(SupplyPart).items():
+        if supply.regulated is not None and supply.regulated.low > supply.pressure.high:
+            view.say("implausible-pressure", ("site", name, "regulated"), f"the regulator is set to {supply.regulated.text}, but '{name}' holds {supply.pressure.text}", "more in the cylinder than the regulator lets out", "look at the unit: bar or psi?")
     for name, condition in view.pad.conditions.items():
         term = condition.term
         if isinstance(term, t.AtLeast) and term.limit.kind == "pressure":

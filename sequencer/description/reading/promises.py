@@ -48,7 +48,7 @@ def _takes(view: View) -> None:
             lines = f"lines {first + 1} to {number}" if number - first > 1 else f"line {number}"
             view.say(
                 "state-ends-before-its-steps", ("crew", "steps", first, "takes"),
-                f"the crew may take {show(seconds, 's')} over {lines} in '{state}', but the box leaves '{state}' by itself after {show(least * pad.scan_ms / 1000, 's')}",
+                f"the crew may take {show(seconds, 's')} over {lines} in '{state}', but the box leaves '{state}' by itself after {view.time(least)}",
                 "a state that lasts as long as its lines may take", f"give '{state}' more time (at_latest), or the crew less (takes)",
             )  # fmt: skip
         if step is not None:
@@ -84,7 +84,7 @@ def _cards(view: View) -> None:
             if state in least and least[state] < pad.scans(card.wait.si):
                 view.say(
                     "card-waits-longer", ("cards", name, "states", number),
-                    f"card '{name}' keeps everyone away for {card.wait.text}, but from '{state}' the box may let people in after {show(least[state] * pad.scan_ms / 1000, 's')}",
+                    f"card '{name}' keeps everyone away for {card.wait.text}, but from '{state}' the box may let people in after {view.time(least[state])}",
                     "a box that keeps people out at least as long as the card", "give the states on the way a longer least time (not_before), or the card a shorter wait",
                 )  # fmt: skip
 
@@ -101,8 +101,8 @@ def _due(view: View) -> None:
             stay = _shortest_stay(view, state)
             if pad.commanded(state, cause.output) == cause.position and stay is not None and stay < due:
                 view.say(
-                    "gives-up-before-due", ("states", state), f"'{state}' gives up after {show(stay * pad.scan_ms / 1000, 's')}, but by interlock '{name}' it is in time until {rule.within.text}, and seen a little later",
-                    f"at least {show(due * pad.scan_ms / 1000, 's')}", "give the state a longer at_latest",
+                    "gives-up-before-due", ("states", state), f"'{state}' gives up after {view.time(stay)}, but by interlock '{name}' it is in time until {rule.within.text}, and seen a little later",
+                    f"at least {view.time(due)}", "give the state a longer at_latest",
                 )  # fmt: skip
 
 

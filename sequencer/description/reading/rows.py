@@ -44,7 +44,7 @@ def _verdict(view: View, state: str, exits: list[Exit], number: int) -> tuple[st
 
 
 def _time(view: View, scans: int) -> str:
-    return f"{scans * view.pad.scan_ms} ms ({scans} scans)"
+    return f"{view.time(scans)} ({scans} scans)"
 
 
 def _too_late(view: View, state: str, exits: list[Exit], one: Exit) -> str:

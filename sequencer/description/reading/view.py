@@ -12,6 +12,7 @@ from sequencer.description.grounds import HeadPart, LinePart, SupplyPart, Volume
 from sequencer.description.pad import Pad
 from sequencer.description.spelling import offset_of
 from sequencer.errors import Finding
+from sequencer.quantities import show
 
 Where = tuple[str | int, ...]
 
@@ -89,6 +90,11 @@ class View:
                         found[literal] = None
                         todo.append(literal)
         return list(found)
+
+    def time(self, scans: int) -> str:
+        """So many scans as a time: '150 ms', '5.00 s'."""
+        ms = scans * self.pad.scan_ms
+        return f"{ms} ms" if ms < 1000 else show(ms / 1000, "s")
 
     # -- gas
 
