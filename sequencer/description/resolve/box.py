@@ -98,7 +98,7 @@ def _output(names: Names, name: str) -> None:
     servo = isinstance(output, ServoOutput)
     if len(set(known)) != len(known):
         names.say("same-name", path, f"two positions of '{name}' have one name", "positions that differ", "rename one")
-    if len(set(known)) == len(known) and any(len(group & {word.lower() for word in known}) > 1 for group in TRUTHS):
+    if not servo and len(set(known)) == len(known) and any(len(group & {word.lower() for word in known}) > 1 for group in TRUTHS):
         names.say("same-truth", path, f"two positions of '{name}' are one and the same word to many YAML readers", "positions that every reader keeps apart", "use other words")
     if "stays" in known:
         names.say("same-name", path, "'stays' is no position but a way to rest", "another word for the position", "rename it")
