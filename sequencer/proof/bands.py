@@ -8,10 +8,11 @@ thermometer code: one bit "VOLUME at least EDGE" per edge.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from sequencer.description import terms as t
 from sequencer.description.box import AnalogInput
-from sequencer.description.grounds import DialPart, VolumePart
+from sequencer.description.grounds import DialPart, HeadPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Lasts, Must, Never, Reaction, Start
 from sequencer.proof.durations import Durations, error_of
@@ -19,6 +20,9 @@ from sequencer.site.assumed import given_or_assumed
 from sequencer.table import Kind, Table
 from sequencer.table.compile import calibration
 from sequencer.table.table import NO_TARGET, Bit
+
+if TYPE_CHECKING:
+    from sequencer.proof.draft import Draft
 
 SAME = 100.0
 """Edges closer than this (Pa) are one edge."""
@@ -69,7 +73,7 @@ def volume_of(pad: Pad, reading: str) -> str | None:
     return part.reads if isinstance(part, AnalogInput) and isinstance(pad.site.get(part.reads), VolumePart) else None
 
 
-def comparison(pad: Pad, table: Table, bit: Bit, state: int | None = None) -> Comparison | None:
+def comparison(pad: Pad, table: Table, bit: Bit, state: int | None = None, durations: Durations | None = None) -> Comparison | None:
     """The comparison a bit makes (in this state, for a target); None where it compares no pressure."""
     reading = table.analogs[bit.source].name
     volume = volume_of(pad, reading)
@@ -90,7 +94,18 @@ def comparison(pad: Pad, table: Table, bit: Bit, state: int | None = None) -> Co
     else:
         return None
     first, second = sorted(slope * c + zero for c in counts)
+    if durations is not None:
+        first -= durations.lags(reading, volume, first, falling=True)
+        second += durations.lags(reading, volume, second)
     return Comparison(volume, first - error, second + error, rising == (slope > 0))
+
+
+def late(draft: Draft, reading: str, volume: str) -> list[str]:
+    """Heads whose vehicle takes the volume along at once, so that a sensor with a lag shows for a while what is gone."""
+    part, given = draft.pad.site[volume], draft.pad.inputs[reading]
+    if not isinstance(part, VolumePart) or not part.flies or not isinstance(given, AnalogInput) or given.lag is None:
+        return []
+    return list(draft.pad.parts(HeadPart))
 
 
 def facts(pad: Pad) -> list[t.Expression]:
@@ -158,7 +173,7 @@ def bands(pad: Pad, table: Table, durations: Durations, *, fine: bool = False) -
         if bit.kind not in (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET):
             continue
         for state in range(len(table.states)) if bit.kind == Kind.TARGET else (None,):
-            made = comparison(pad, table, bit, state)
+            made = comparison(pad, table, bit, state, durations)
             if made is not None:
                 thresholds[made.volume].append(made)
     for volume, values in found.items():

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from sequencer.description.box import AnalogInput, ContactInput
-from sequencer.proof.bands import Comparison, comparison, volume_of
+from sequencer.proof.bands import Comparison, comparison, late, volume_of
 from sequencer.proof.branches import LAZY, LIES, ONE, Branches, Choices, assume, together
 from sequencer.proof.draft import Draft, counts_from
 from sequencer.proof.durations import error_of
@@ -224,7 +224,7 @@ class Reading:
 
     def _compare(self, bit: Bit, branches: Branches, i: int) -> Split:
         if i not in self._made:
-            self._made[i] = comparison(self.draft.pad, self.table, bit, self.state)
+            self._made[i] = comparison(self.draft.pad, self.table, bit, self.state, self.draft.durations)
         made, name = self._made[i], self.table.analogs[bit.source].name
         sound, lying = (branches[:, :0], branches) if made is None else self._apart(branches, name)
         found: list[list[Branches]] = [[lying], [lying if bit.kind != Kind.TARGET or self._has_target(bit) else lying[:, :0]]]
@@ -238,6 +238,9 @@ class Reading:
                     # a lie is told only where the sound sensor could not show the same
                     other = self._lie(sound, name)
                     found[value].append(other if cube is None else assume(other, Cube(cube.care, cube.care & ~cube.want)))
+            for head in late(self.draft, name, made.volume) if not self.sure else ():
+                gone = assume(sound, self.draft.layout.cube({f"{head} latched": 0}))
+                found = [[*some, gone] for some in found]
         return together(found[0]), together(found[1])
 
     def _has_target(self, bit: Bit) -> bool:

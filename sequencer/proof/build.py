@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from sequencer.description.box import AnalogInput
 from sequencer.description.pad import Pad
-from sequencer.proof import controller, gas, interlocks, parts, people
+from sequencer.proof import controller, feeding, gas, interlocks, parts, people
+from sequencer.proof.bands import volume_of
 from sequencer.proof.draft import Draft
 from sequencer.proof.system import System
 from sequencer.table import Table, compile_table
@@ -28,8 +30,11 @@ def _world_of(pad: Pad, table: Table | None) -> Draft:
     draft = Draft(pad, table or compile_table(pad))
     for room in (gas, parts, people, controller):
         room.lay_out(draft)
-    for room in (gas, parts, people):
+    for room in (gas, parts, feeding, people):
         room.rows(draft)
+    quick = [n for n, part in draft.pad.inputs.items() if isinstance(part, AnalogInput) and part.lag is None and volume_of(draft.pad, n)]
+    if quick:
+        draft.assumed.append(f"{' and '.join(quick)} follow{'s' if len(quick) == 1 else ''} the pressure within a scan: the file gives no lag")
     return draft
 
 

@@ -15,6 +15,8 @@ from sequencer.description.pad import Pad
 from sequencer.quantities import ATMOSPHERE
 from sequencer.site import flow, hoses, resolve, vessel
 from sequencer.site.assumed import assumed, given_or_assumed
+from sequencer.site.hold import LIFTS
+from sequencer.site.reaction import link_latency, message_period, sensor_lag
 
 FACTOR = 2.0
 """A race that rests on physics must be won by this factor (semantics.md, section 6)."""
@@ -53,14 +55,23 @@ class Durations:
         assert isinstance(part, LinePart)
         return self.other(line, volume) != "air" and not (part.one_way and part.line.origin == volume)
 
+    def keeps(self, line: str) -> float:
+        """Pressure that a line to air may leave behind (gauge Pa): its check valve shuts, or its pilot has too little."""
+        return max(self.cracks(line), self.lines[line].needs.high)
+
+    def cracks(self, line: str) -> float:
+        """Difference that the spring of its check valve takes from what drives the gas, Pa."""
+        return self.lines[line].cracks_at.high
+
     def _ceiling(self, volume: str, failed: bool = False) -> float:
-        """Highest pressure that any supply joined by lines can bring, however the valves stand."""
+        """Highest pressure that any supply joined by lines can bring, however the valves stand; `failed`: through check
+        valves that let gas back as well."""
         seen, todo, top = {volume}, [volume], 0.0
         while todo:
             here = todo.pop()
             for line in self.around(here):
                 far = self.other(line, here)
-                if not self.feeds(line, here) or far in seen:
+                if far == "air" or far in seen or not (failed or self.feeds(line, here)):
                     continue
                 seen.add(far)
                 if isinstance(self.pad.site.get(far), SupplyPart):
@@ -69,16 +80,18 @@ class Durations:
                     todo.append(far)
         return top
 
-    def held_down_to(self, volume: str, out: list[str], failed: bool = False, leaks: str | None = None) -> float:
-        """Where the pressure settles when every line in blows and these lines to air are fully open; `leaks`: when
-        only this line in leaks."""
-        inflow = [n for n in self.around(volume) if self.feeds(n, volume) and leaks in (None, n)]
+    def held_down_to(
+        self, volume: str, out: list[str], failed: bool = False, alone: str | None = None, share: float = 1.0
+    ) -> float:
+        """Where the pressure settles when every line in blows and these lines to air are fully open; `alone`: when only
+        this line does (either way through its check valve), with a share of its conductance."""
+        inflow = [n for n in self.around(volume) if n == alone or alone is None and self.feeds(n, volume)]
         top = self.ceiling(volume, failed) + ATMOSPHERE
         low, high = ATMOSPHERE, top
         for _ in range(60):
             middle = 0.5 * (low + high)
-            gain = (LEAK if leaks else 1.0) * sum(self._flow(top, middle, self.lines[n].most) for n in inflow)
-            loss = sum(self._flow(middle, ATMOSPHERE, self.lines[n].least) for n in out)
+            gain = share * sum(self._flow(top, middle, self.lines[n].most) for n in inflow)
+            loss = sum(self._flow(middle - self.cracks(n), ATMOSPHERE, self.lines[n].least) for n in out if middle - ATMOSPHERE > self.keeps(n))
             low, high = (middle, high) if gain > loss else (low, middle)
         return high - ATMOSPHERE
 
@@ -125,13 +138,13 @@ class Durations:
             path = self.lines[name].least
             part = self.pad.site[name]
             assert isinstance(part, LinePart)
-            needs = self.lines[name].needs.high
-            if path.C == 0.0 or edge <= needs:
+            if path.C == 0.0 or edge <= self.keeps(name):
                 continue
+            less = self.cracks(name)  # the gas flows as if both ends of its fall stood so much lower
             ways: tuple[vessel.Process, ...] = ("isothermal", "adiabatic")
             if not part.above_water:
                 continue
-            best = min(best, max(hoses.vent_time(size, held, path, top, edge + ATMOSPHERE, process=way) for way in ways))
+            best = min(best, max(hoses.vent_time(size, held, path, top - less, edge + ATMOSPHERE - less, process=way) for way in ways))
         return best
 
     def fill_least(self, volume: str, low: float, high: float) -> float:
@@ -144,6 +157,23 @@ class Durations:
         top = self.ceiling(volume) + ATMOSPHERE
         return vessel.fill_time(size, total, top, low + ATMOSPHERE, high + ATMOSPHERE, process="adiabatic")
 
+    def rate(self, volume: str, pressure: float, *, falling: bool = False) -> float:
+        """Most that the pressure rises (falls) in a second at a pressure (gauge Pa) with every line in (out) open, Pa/s:
+        adiabatic, so the temperature of the gas that moves counts (open-system energy balance of an ideal gas)."""
+        here, top, total = pressure + ATMOSPHERE, self.ceiling(volume) + ATMOSPHERE, 0.0
+        for line in self.around(volume):
+            if falling:
+                total += self._flow(here, ATMOSPHERE, self.lines[line].most)
+            elif self.feeds(line, volume):
+                total += self._flow(top, here, self.lines[line].most)
+        return flow.GAMMA * flow.R_AIR * flow.T0 * total / resolve.gas_volume(self.pad, volume)
+
+    def lags(self, reading: str, volume: str, pressure: float, *, falling: bool = False) -> float:
+        """How far a sound reading may be behind while the pressure passes a threshold, Pa: a ramp is read late by the
+        sensor's time constant. A sensor whose lag the file does not give is taken to follow within a scan."""
+        lag, left_out = sensor_lag(self.pad, reading)
+        return 0.0 if left_out else lag.high * self.rate(volume, max(0.0, pressure), falling=falling)
+
     def after_filling(self, volume: str, start: float, seconds: float) -> float:
         """Highest pressure after `seconds` of every line in blowing, from `start`."""
         low, high = start, self.ceiling(volume)
@@ -155,10 +185,19 @@ class Durations:
         return high
 
     def follows(self, contact: str) -> float:
-        """Most time from a contact's true change to the scan that acts on it: bounce, filter, two scans."""
+        """Most time from a contact's true change to the scan that acts on it: link, bounce, filter, two scans."""
         part = self.pad.inputs[contact]
         assert isinstance(part, ContactInput)
-        return assumed("contact.bounce").high + part.steady_for.si + 2 * self.scan
+        link, _ = link_latency(self.pad, contact)
+        carried = 0.0 if link is None else link.high + message_period(self.pad, contact)
+        return carried + assumed("contact.bounce").high + part.steady_for.si + 2 * self.scan
+
+    def lifts_at(self, volume: str) -> float:
+        """Pressure up to which a vehicle on its seat may stay there by its weight alone, with no head latched (gauge Pa)."""
+        heads = [part for part in self.pad.parts(HeadPart).values() if part.release_head == volume]
+        weights = [given_or_assumed(part.weight, "release_head.weight").high for part in heads]
+        seats = [math.pi / 4.0 * part.seat.low**2 for part in heads]
+        return max((w + LIFTS for w in weights), default=0.0) / min(seats, default=1.0)
 
     def lets_go(self, head: str) -> float:
         part = self.pad.site[head]

@@ -10,19 +10,22 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from sequencer.description.box import ContactInput, LampOutput
+from sequencer.description.box import ContactInput, HeartbeatInput, LampOutput
 from sequencer.description.faults import Fault, faults
 from sequencer.description.grounds import (
     HeadPart,
     LinePart,
+    LinkPart,
     PadPart,
     PinPart,
+    PowerPart,
     ReliefPart,
     SupplyPart,
-    WirePart,
+    VolumePart,
 )
-from sequencer.proof import controller, gas, interlocks, parts, people
+from sequencer.proof import controller, feeding, gas, interlocks, parts, people
 from sequencer.proof.draft import READING, Draft
+from sequencer.proof.durations import LEAK
 from sequencer.proof.parts import driven, horn, moves
 from sequencer.proof.people import STRANGER
 from sequencer.proof.system import Row, System
@@ -31,7 +34,7 @@ from sequencer.proof.system import Row, System
 @dataclass(frozen=True)
 class Edit:
     """rows: added. relax: parts whose races are gone. blind: free bits whose truth the box no longer sees. loose:
-    readings that may show anything. failures, leaking: supplies, reliefs and valves that do not hold gas back."""
+    readings that may show anything. failures, leaking: what `gas.rising` takes as failed or leaking."""
 
     rows: tuple[Row, ...] = ()
     relax: frozenset[str] = frozenset()
@@ -88,13 +91,15 @@ def _edit(draft: Draft, fault: Fault) -> Edit:
         return Edit(_rows(draft, lambda: moves(draft, f"{name} falls out", "part", f"{name} in", False, tag=f"fault {name}: {mode}")))
     if isinstance(part, PadPart):
         return _people(draft, part, name, mode)
-    if isinstance(part, WirePart):
-        return Edit()
+    if isinstance(part, PowerPart) and mode == "fails":
+        return _power(draft, name)
     return Edit()
 
 
 def _input(draft: Draft, name: str, mode: str) -> Edit:
     part = draft.pad.inputs[name]
+    if isinstance(part, HeartbeatInput):
+        return _link(draft, name)
     if not isinstance(part, ContactInput):
         return Edit(loose=frozenset({name})) if name in [a.name for a in draft.table.analogs] else Edit()
     closed = {"wire cut": False, "stuck open": False, "shorted": True, "stuck closed": True}.get(mode)
@@ -123,7 +128,7 @@ def _input(draft: Draft, name: str, mode: str) -> Edit:
 def _output(draft: Draft, name: str, mode: str) -> Edit:
     number = list(draft.pad.outputs).index(name)
     if isinstance(draft.pad.outputs[name], LampOutput):
-        return Edit(_rows(draft, lambda: people.walks(draft, people.allowed(draft, dead=number))))
+        return Edit(_rows(draft, lambda: people.walks(draft, people.allowed(draft, dead=frozenset({number})))))
     if mode == "twitches":
         at = tuple(p for p in draft.running)
         return Edit(_rows(draft, lambda: draft.row(f"the servo {name} jumps", "part", {horn(name): False}, {horn(name): True}, at, tag="jump")))
@@ -131,7 +136,33 @@ def _output(draft: Draft, name: str, mode: str) -> Edit:
         return Edit(_rows(draft, lambda: draft.row(f"the servo {name} goes limp", "part", {horn(name): True}, {horn(name): False}, tag="limp")))
     if mode == "welded":
         return _welded(draft, name)
-    return Edit(relax=frozenset({name})) if mode in ("slow", "stuck off") and name in driven(draft) else Edit()
+    if mode == "stuck off" and name in driven(draft):
+        return Edit(_rows(draft, lambda: feeding.drops(draft, name, "does not stay on", f"stick {name}")), relax=frozenset({name}))
+    return Edit(relax=frozenset({name})) if mode == "slow" and name in driven(draft) else Edit()
+
+
+def _power(draft: Draft, name: str) -> Edit:
+    """A supply fails: what it feeds stands where it does without power, and its lamps are dark."""
+    fed = feeding.fed(draft, name)
+
+    def write() -> None:
+        for output in fed:
+            feeding.drops(draft, output, f"has no power: {name} fails", f"stick {output}")
+        dark = feeding.lamps(draft, name)
+        if dark:
+            people.walks(draft, people.allowed(draft, dead=dark))
+
+    return Edit(_rows(draft, write), relax=frozenset(fed))
+
+
+def _link(draft: Draft, name: str) -> Edit:
+    """A link that does not pass our own messages: what it carries stays as the box has last heard it."""
+    edit = Edit()
+    for part in draft.pad.parts(LinkPart).values():
+        for carried in part.carries if part.link == name else ():
+            if isinstance(draft.pad.inputs.get(carried), ContactInput):
+                edit |= _input(draft, carried, "bounces")
+    return edit
 
 
 def _welded(draft: Draft, name: str) -> Edit:
@@ -149,7 +180,7 @@ def _welded(draft: Draft, name: str) -> Edit:
 def _line(draft: Draft, name: str, part: LinePart, mode: str) -> Edit:
     output = part.opened_by
     if output not in draft.pad.outputs:
-        return Edit(relax=frozenset({name})) if mode in ("kinked", "traps", "leaks back") else Edit()
+        return _blocked(draft, name, part, mode)
     bit = gas.valve(output)
     if mode in ("stuck open", "stuck shut"):
         value = mode == "stuck open"
@@ -160,7 +191,17 @@ def _line(draft: Draft, name: str, part: LinePart, mode: str) -> Edit:
     if mode == "leaks":
         into = [v for v in draft.bands.edges if draft.durations.feeds(name, v) and v in (part.line.origin, part.line.end)]
         return Edit(leaking=frozenset({output}), relax=frozenset({name}) if _outruns(draft, into, name) else frozenset()) if into else Edit()
-    return Edit(relax=frozenset({name})) if mode in ("kinked", "traps", "leaks back") else Edit()
+    return _blocked(draft, name, part, mode)
+
+
+def _blocked(draft: Draft, name: str, part: LinePart, mode: str) -> Edit:
+    """A line that passes less than it should, or gas back through its check valve."""
+    if mode in ("kinked", "traps"):
+        return Edit(relax=frozenset({name}), failures=frozenset({name} if part.line.end == "air" else ()))
+    if mode == "leaks back":
+        into = isinstance(draft.pad.site.get(part.line.origin), VolumePart) and part.line.end != "air"
+        return Edit(relax=frozenset({name}), failures=frozenset({gas.lets_back(name)} if into else ()))
+    return Edit()
 
 
 def _outruns(draft: Draft, volumes: list[str], line: str) -> bool:
@@ -168,7 +209,7 @@ def _outruns(draft: Draft, volumes: list[str], line: str) -> bool:
     for volume in volumes:
         for edge in draft.bands.edges[volume][:1]:
             dumps = gas.dumps(draft, volume)
-            if not dumps or draft.durations.held_down_to(volume, dumps[:1], leaks=line) > 0.5 * edge:
+            if not dumps or draft.durations.held_down_to(volume, dumps[:1], alone=line, share=LEAK) > 0.5 * edge:
                 return True
     return False
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 from sequencer.description.grounds import HeadPart, LinePart, SupplyPart, VolumePart
 from sequencer.proof.draft import Draft
-from sequencer.proof.durations import FACTOR, WATCHDOG
+from sequencer.proof.durations import FACTOR, LEAK, WATCHDOG
 from sequencer.proof.system import Race, Row
 from sequencer.proof.words import Cube
 
@@ -68,8 +68,6 @@ def opened(draft: Draft, line: str) -> dict[str, bool | int]:
     needs: dict[str, bool | int] = {}
     if part.opened_by in draft.pad.outputs:
         needs[valve(part.opened_by)] = True
-    if part.parts_with:
-        needs[f"{part.parts_with} latched"] = True
     return needs
 
 
@@ -84,13 +82,31 @@ def dumps(draft: Draft, volume: str) -> list[str]:
     return found
 
 
+def lets_back(line: str) -> str:
+    """Name of the failure 'the check valve of this line lets gas back'."""
+    return f"{line} lets gas back"
+
+
+def failed_supply(draft: Draft, failures: frozenset[str]) -> bool:
+    """Whether more than the supplies' set pressure may come: a regulator does not hold, or gas comes back through a
+    check valve from where the pressure is higher."""
+    return bool(failures & {*draft.pad.parts(SupplyPart), *map(lets_back, draft.pad.parts(LinePart))})
+
+
 def ceiling(draft: Draft, volume: str, failures: frozenset[str] = frozenset()) -> float:
     """Highest pressure: supply or a working relief valve, whichever comes first. `failures` name supplies whose
-    regulator does not hold and reliefs that are stuck."""
-    failed = bool(failures & set(draft.pad.parts(SupplyPart)))
+    regulator does not hold, reliefs that are stuck, lines to air that are blocked, check valves that let gas back."""
+    failed = failed_supply(draft, failures)
     reliefs = [n for n in draft.durations.reliefs(volume) if n not in failures]
     tops = [draft.durations.relieved_to(volume, name, failed) for name in reliefs]
     return min([draft.durations.ceiling(volume, failed), *tops])
+
+
+def comes(draft: Draft, output: str, position: str) -> bool:
+    """Whether a valve that is commanded there comes there, as far as switches before its supply go."""
+    from sequencer.proof.feeding import certain
+
+    return certain(draft, output, position == "open")
 
 
 def relied_on(draft: Draft, volume: str) -> frozenset[str]:
@@ -112,7 +128,7 @@ def rows(draft: Draft) -> None:
             down: dict[str, bool | int] = {names[k]: True, **({names[k + 1]: False} if k + 1 < len(edges) else {})}
             below = names[k].removeprefix(f"{volume} at least ")
             draft.row(f"{volume} falls below {below}", "gas", down, {names[k]: False}, sure=False, tag="fall")
-            for line in dumps(draft, volume):
+            for line in (n for n in dumps(draft, volume) if draft.durations.keeps(n) < edges[k]):
                 draft.row(
                     f"gas leaves through {line}: {volume} below {below}", "gas",
                     down | opened(draft, line) | _no_inflow(draft, volume), {names[k]: False}, forward=False, tag=f"vent {line}",
@@ -198,15 +214,16 @@ def _rises(
     draft: Draft, volume: str, line: str, edge: float, failures: frozenset[str], *, leaks: bool = False
 ) -> Iterator[dict[str, bool | int]]:
     """Guards under which gas through `line` can bring the volume over the edge (`leaks`: through its shut valve)."""
-    if not draft.durations.feeds(line, volume):
+    back = lets_back(line) in failures and draft.durations.other(line, volume) != "air"
+    if not draft.durations.feeds(line, volume) and not back:
         return
     needs = opened(draft, line)
     here = draft.pad.site[line]
     assert isinstance(here, LinePart)
     if leaks:
         needs.pop(valve(here.opened_by), None)
-    failed = bool(failures & set(draft.pad.parts(SupplyPart)))
-    for head in heads_on(draft, volume):
+    failed = failed_supply(draft, failures)
+    for head in heads_on(draft, volume) if edge > draft.durations.lifts_at(volume) else ():
         needs[f"{head} latched"] = True
     far = draft.durations.other(line, volume)
     if isinstance(draft.pad.site.get(far), SupplyPart):
@@ -222,7 +239,8 @@ def _rises(
     for out in dumps(draft, volume):
         part = draft.pad.site[out]
         assert isinstance(part, LinePart)
-        if draft.durations.held_down_to(volume, [out], failed, line if leaks else None) <= edge:
+        alone = line if leaks or back else None
+        if out not in failures and draft.durations.held_down_to(volume, [out], failed, alone, LEAK if leaks else 1.0) <= edge:
             if part.opened_by not in draft.pad.outputs:
                 return
             needs[valve(part.opened_by)] = False
@@ -251,7 +269,7 @@ def _outrun(draft: Draft, volume: str, edge: float, place: int) -> tuple[float, 
             continue
         number = list(draft.pad.outputs).index(part.opened_by)
         code = draft.unpowered_code(number) if p.kind == "off" else draft.certain(0 if p.kind == "settling" else p.state, number)
-        if code is not None and draft.table.outputs[number].positions[code] == "open":
+        if code is not None and draft.table.outputs[number].positions[code] == "open" and comes(draft, part.opened_by, "open"):
             out.append(line)
     if not out:
         return None
@@ -259,10 +277,10 @@ def _outrun(draft: Draft, volume: str, edge: float, place: int) -> tuple[float, 
     assert isinstance(first, LinePart)
     stroke = draft.durations.stroke(first.opened_by) if first.opened_by in draft.pad.outputs else 0.0
     for failed in (True, False):
-        # both conductances are at their unfavourable ends here; the time found is doubled where it is used
         settles = draft.durations.held_down_to(volume, out[:1], failed=failed)
-        if settles < 0.9 * edge:
-            most = stroke + draft.durations.vent_time(volume, (out[0],), edge - settles, None, failed)
+        most = stroke + draft.durations.vent_time(volume, (out[0],), edge - settles, None, failed) if settles < 0.9 * edge else math.inf
+        if most < math.inf:
+            # both conductances are at their unfavourable ends here; the time found is doubled where it is used
             supplies = set() if failed else set(draft.pad.parts(SupplyPart))
             return most, frozenset({out[0], first.opened_by} | supplies)
     return None
@@ -281,7 +299,8 @@ def _empties(draft: Draft, volume: str, edge: float, place: int, start: float | 
     def command(output: str) -> str | None:
         number = names.index(output)
         code = draft.unpowered_code(number) if p.kind == "off" else draft.certain(state, number)
-        return None if code is None else draft.table.outputs[number].positions[code]
+        position = None if code is None else draft.table.outputs[number].positions[code]
+        return position if position is not None and comes(draft, output, position) else None
 
     stroke = 0.0
     for line in draft.durations.around(volume):

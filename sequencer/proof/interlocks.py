@@ -48,7 +48,11 @@ def options(draft: Draft, fact: t.Expression, wanted: bool, allow: bool = False)
         return _commanded(draft, fact, wanted)
     if isinstance(fact, t.HeadIs):
         if fact.what == "latched":
-            return bit(f"{fact.head} latched", fact.wanted == wanted)
+            held = bit(f"{fact.head} latched", fact.wanted == wanted)
+            if fact.wanted == wanted:
+                return held
+            # a head holds nothing any more, shut as it is, once another has let its vehicle go
+            return held + [option for other in beside(draft, fact.head) for option in bit(f"{other} latched", False)]
         return _head(draft, fact, wanted)
     if isinstance(fact, t.SwitchIs):
         name = draft.tracked.get(fact.input) or draft.by_hand.get(fact.input)
@@ -93,6 +97,14 @@ def _commanded(draft: Draft, fact: t.CommandedTo, wanted: bool) -> list[Option]:
     return [(frozenset(places), cube) for places, cube in draft.command(number, code, fact.wanted == wanted)]
 
 
+def beside(draft: Draft, head: str) -> list[str]:
+    """The other heads of the same vehicle."""
+    heads = draft.pad.parts(HeadPart)
+    flies = {n for n, part in draft.pad.parts(VolumePart).items() if part.flies}
+    held = heads[head].release_head
+    return [n for n, part in heads.items() if n != head and (part.release_head == held or {part.release_head, held} <= flies)]
+
+
 def _line(draft: Draft, line: str, opened: bool) -> list[Option]:
     part = draft.pad.site[line]
     assert isinstance(part, LinePart)
@@ -106,19 +118,38 @@ def _head(draft: Draft, fact: t.HeadIs, wanted: bool) -> list[Option]:
     everywhere = frozenset(draft.everywhere)
     true = fact.wanted == wanted
     # an open head has not 'let go' when it was never latched: both readings of 'not let go' are kept
-    return [(everywhere, draft.layout.cube({f"{fact.head} latched": False}))] if true else [(everywhere, EVERYTHING)]
+    free = [fact.head, *beside(draft, fact.head)]
+    return [(everywhere, draft.layout.cube({f"{h} latched": False})) for h in free] if true else [(everywhere, EVERYTHING)]
 
 
 def ways(draft: Draft, expression: t.Expression, wanted: bool = True, allow: bool = False) -> list[Option]:
     """The union of cubes in which an expression may be (not) true."""
     found: list[Option] = []
     for alternative in t.alternatives(expression, wanted):
-        for chosen in product(*(options(draft, leaf, value, allow) for leaf, value in alternative.items())):
+        apart = _apart(draft, alternative)
+        for chosen in product(*(options(draft, leaf, value, allow) for leaf, value in alternative.items() if leaf not in apart)):
             places = frozenset(draft.everywhere).intersection(*(p for p, _ in chosen))
             cube = meets(c for _, c in chosen)
             if places and cube is not None:
                 found.append((places, cube))
     return found
+
+
+def _apart(draft: Draft, way: dict[t.Expression, bool]) -> set[t.Expression]:
+    """Facts that say of two lines of one output that one is open and the other shut: a fault, or unlike strokes, bring
+    it about, and the word, which has one bit for both, cannot say it."""
+    stands: dict[str, dict[bool, set[t.Expression]]] = {}
+    for fact, value in way.items():
+        if isinstance(fact, t.LineIs):
+            name, opened = fact.line, fact.open == value
+        elif isinstance(fact, t.CommandedTo):
+            name, opened = fact.output, ((fact.position == "open") == fact.wanted) == value
+        else:
+            continue
+        part = draft.pad.site.get(name)
+        if isinstance(part, LinePart) and part.opened_by in draft.pad.outputs:
+            stands.setdefault(part.opened_by, {}).setdefault(opened, set()).add(fact)
+    return {fact for both in stands.values() if len(both) == 2 for facts in both.values() for fact in facts}
 
 
 def of_the_box(expression: t.Expression) -> bool:

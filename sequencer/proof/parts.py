@@ -144,12 +144,12 @@ def _powered(draft: Draft, output: ServoOutput, welded: str | None) -> list[tupl
 
 def _heads(draft: Draft) -> None:
     pins = {part.pin: name for name, part in draft.pad.parts(PinPart).items()}
-    wires = {part.wire.end: part.wire.origin for part in draft.pad.parts(WirePart).values()}
+    wires = [part.wire for part in draft.pad.parts(WirePart).values()]
     hands = on_pad_guard(draft)
     for name in draft.pad.parts(HeadPart):
         bit = f"{name} latched"
-        if name in wires:
-            guard: dict[str, bool | int] = {horn(wires[name]): True}
+        for origin in (w.origin for w in wires if w.end == name):
+            guard: dict[str, bool | int] = {horn(origin): True}
             if name in pins:
                 guard[f"{pins[name]} in"] = False
             moves(draft, f"{name} lets go", "part", bit, False, draft.layout.cube(guard), tag=f"lets go {name}")
@@ -174,11 +174,13 @@ def on_pad_guard(draft: Draft) -> dict[str, bool | int]:
 def races(draft: Draft, state: int, seconds: float, second: str) -> list[tuple[Cube, int]]:
     """What cannot be when a state's timer passes `seconds`: a valve still moving, a contact not yet seen. A box that
     hangs counts no time either, and is reset after it: the contact's race does not rest on it."""
+    from sequencer.proof.feeding import certain, told
+
     found = []
     for output, (code, bit, _) in driven(draft).items():
         own = draft.certain(state, list(draft.pad.outputs).index(output))
         most = draft.durations.stroke(output)
-        if own is None or most >= seconds:
+        if own is None or most >= seconds or told(draft, output) and not certain(draft, output, own == code):
             continue
         race = Race(f"{output} moves to its commanded position", most, second, seconds, "file", frozenset({output}))
         found.append((draft.layout.cube({bit: own != code}), draft.race(race)))

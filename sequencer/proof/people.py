@@ -136,13 +136,13 @@ def since_allowed(draft: Draft) -> list[float]:
     return best
 
 
-def allowed(draft: Draft, dead: int | None = None) -> tuple[int, ...]:
-    """Places whose lamps look like those of a state that allows people (with one lamp dead: it stays at code 0)."""
+def allowed(draft: Draft, dead: frozenset[int] = frozenset()) -> tuple[int, ...]:
+    """Places whose lamps look like those of a state that allows people (with some lamps dead: they stay at code 0)."""
     lamps = [i for i, o in enumerate(draft.pad.outputs.values()) if isinstance(o, LampOutput)]
     names = list(draft.pad.states.values())
 
-    def shown(place: int, dead: int | None = None) -> tuple[int, ...]:
-        return tuple(0 if lamp == dead else draft.state_command(place, lamp) for lamp in lamps)
+    def shown(place: int, dead: frozenset[int] = frozenset()) -> tuple[int, ...]:
+        return tuple(0 if lamp in dead else draft.state_command(place, lamp) for lamp in lamps)
 
     inside = [p for p in draft.running if names[draft.places[p].state].people == "allowed"]
     if not lamps:

@@ -165,7 +165,7 @@ def test_two_switches_that_the_box_does_not_see_break_together_what_neither_brea
     with open("configs/club.yaml", encoding="utf-8") as file:
         text = file.read()
     both = "  asked:\n    never: fill open and key is not turned and stop is pressed\n    why: It is asked for.\n"
-    pad = with_only(text.partition("interlocks:")[0] + "interlocks:\n" + both + "site:" + text.partition("\nsite:")[2], ["key: shorted", "stop: wire cut", "radio: lost"])
+    pad = with_only(text.partition("interlocks:")[0] + "interlocks:\n" + both + "site:" + text.partition("\nsite:")[2], ["key: shorted", "stop: wire cut", "release: jammed"])
     rule = prove(pad, Options(faults=2, stories=0, replays=False)).interlocks[0]
     assert [set(c.faults) for c in rule.cuts] == [{"key: shorted", "stop: wire cut"}]
     assert rule.withstands == (1, 2)

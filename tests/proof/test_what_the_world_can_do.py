@@ -1,0 +1,159 @@
+"""What the simulator shows of valves, supplies, links and sensors, the proof must not deny; and what it calls broken by
+one property of a part must hold in the same file without that property."""
+
+from __future__ import annotations
+
+import pytest
+
+from sequencer.description import loads
+from sequencer.proof.build import draft_of
+from sequencer.proof.faults import edits
+from sequencer.proof.prove import Options, prove
+from sequencer.simulation.events import At, HandValve, Strike, Switch
+from sequencer.trials.campaign import Bench
+from sequencer.trials.plan import Plan, event
+from tests.trials.agreement import unknown
+
+FILE = """\
+title: Small pad
+revision: 1
+scan: 20 ms
+pressures: gauge
+inputs:
+  arm: {{contact: closes when up, steady_for: 40 ms}}
+  sensor: {{analog: 10 bit, reads: tank, points: {{102: 0 bar, 922: 10 bar}}, accuracy: 0.1 bar, valid: 51 to 973{lag}}}
+{inputs}outputs:
+  fill: {{valve: [shut, open], rest: shut}}
+  dump: {{valve: [open, shut], rest: open}}
+{outputs}conditions:
+  armed: arm is up
+  low: sensor below 0.4 bar
+  full: sensor at least 3 bar
+{conditions}states:
+  off:
+    says: Off.
+    outputs: {{fill: shut, dump: open}}
+    leave:
+      - {{go_to: on, once: {once}, not_before: 1 s}}
+    stays: it may
+  on:
+    says: On.
+    outputs: {{fill: {fills}, dump: {dumps}{more}}}
+    leave:
+      - {{go_to: off, once: not armed or full}}
+      - {{go_to: held, at_latest: 3 s}}
+  held:
+    says: Held.
+    outputs: {{fill: {fills}, dump: {dumps}{more}}}
+    leave:
+      - {{go_to: off, once: not armed or full}}
+    stays: it may
+interlocks:
+  rule: {{{rule}, why: It is asked for.}}
+site:
+  bottle: {{supply: air, pressure: 10 bar, regulated: 6 bar}}
+  tank: {{volume: 2 l, rated: 12 bar{tank}}}
+  fill_line: {{line: bottle to tank, opened_by: fill, bore: {bore}}}
+  dump_line: {{line: tank to air, opened_by: dump, bore: 4 mm{dump}}}
+{site}"""
+PLAIN = {
+    "lag": "", "inputs": "", "outputs": "", "conditions": "", "once": "armed and low", "fills": "open", "dumps": "shut", "more": "",
+    "rule": "never: tank at least 4.5 bar", "bore": "0.5 mm", "dump": "", "site": "", "tank": "",
+}  # fmt: skip
+FED = "  main: {power: battery, voltage: 6 V}\n  work: {power: battery, voltage: 6 V, feeds: [%s]%s}\n"
+RELAY = {
+    "inputs": "  seen: {contact: closes when on, steady_for: 40 ms}\n", "outputs": "  pump: {relay: [off, on], rest: off}\n", "more": ", pump: on",
+    "fills": "shut", "conditions": "  seen_on: seen is on\n", "rule": "never: state is held and not seen is on",
+}  # fmt: skip
+POLE = "  pole: {follows: pump at on, seen_by: seen}\n"
+THROUGH = {"dumps": "open", "rule": "never: tank at least 0.5 bar"}
+KEY = "  key: {contact: closes when turned, steady_for: 40 ms}\n"
+SHUT = {"fills": "shut", "rule": "never: state is held and dump_line open"}
+
+
+def pad(**changed):
+    return loads(FILE.format(**{**PLAIN, **changed}), "small.yaml")
+
+
+def strikes(part, mode, seconds=15):
+    return event(At(seconds * 1000), Strike(part, mode))
+
+
+ARM = event(At(6_000), Switch("arm", "up"))
+FAULTS = {
+    "a kinked hose does not keep the pressure down": ({**THROUGH, "bore": "1 mm", "dump": ", hose: 1 m of 6 mm"}, (ARM, strikes("dump_line", "kinked", 8))),
+    "nor does a check valve that sticks": (
+        {**THROUGH, "bore": "0.6 mm", "dump": ", one_way: yes, cracks_at: 0.1 bar"}, (ARM, strikes("dump_line", "traps", 8)),
+    ),
+    "a check valve that leaks lets the pressure of the other side in": (
+        {"fills": "shut", "site": "  big: {supply: air, pressure: 9 bar}\n  other: {volume: 2 l, rated: 12 bar}\n"
+                   "  link: {line: tank to other, one_way: yes, cracks_at: 0.1 bar, bore: 1 mm}\n  big_line: {line: big to other, opened_by: hand, bore: 2 mm}\n",
+         "rule": "never: tank at least 2 bar", "once": "armed"},
+        (event(At(1_000), HandValve("big_line", True)), ARM, strikes("link", "leaks back", 7)),
+    ),
+    "a valve without its supply goes where it stands without power": ({**SHUT, "site": FED % ("dump", "")}, (ARM, strikes("work", "fails"))),
+    "so does a relay": ({**RELAY, "site": POLE + FED % ("pump", "")}, (ARM, strikes("work", "fails"))),
+    "another transmitter's messages pass, and nothing that the link carries": (
+        {"inputs": "  radio: {heartbeat: every 100 ms}\n  hold: {contact: closes when pressed, steady_for: 20 ms}\n", "once": "armed and not held_back",
+         "conditions": "  held_back: hold is pressed\n", "rule": "start: fill to open, needs: not hold is pressed", "site": "  console: {link: radio, carries: [hold]}\n"},
+        (strikes("radio", "replayed", 1), event(At(3_000), Switch("hold", "pressed")), ARM),
+    ),
+}  # fmt: skip
+ALONE = {
+    "a check valve to the air keeps the pressure it needs": ({**THROUGH, "bore": "0.3 mm"}, {"dump": ", one_way: yes, cracks_at: 0.8 bar"}, (ARM,)),
+    "so does a piloted valve": ({**THROUGH, "bore": "0.3 mm"}, {"dump": ", needs_difference: 0.8 bar"}, (ARM,)),
+    "a switch before a supply acts before the box": (
+        {**SHUT, "inputs": KEY, "site": FED % ("dump", "")}, {"site": FED % ("dump", ", cut_by: key")},
+        (event(At(500), Switch("key", "turned")), ARM, event(At(15_000), Switch("key", "not turned"))),
+    ),
+    "a sensor with a lag sees a limit late": ({"bore": "1 mm"}, {"lag": ", lag: 4 s"}, (ARM,)),
+}  # fmt: skip
+
+
+def agrees(one, acts, faults):
+    trial = Bench(one).try_(Plan(acts, settle_ms=20_000), enough=lambda b: False)
+    assert {(b.rule, b.faults) for b in trial.breaches} == {("rule", faults)}
+    assert unknown(prove(one, Options(faults=len(faults), replays=False, stories=0)), trial.breaches) == []
+
+
+@pytest.mark.parametrize("name", FAULTS)
+def test_a_breach_by_one_fault_is_known_to_the_proof(name):
+    """Without the fault the rule holds in both."""
+    changed, acts = FAULTS[name]
+    one, fault = pad(**changed), next(e.action for e in acts if isinstance(e.action, Strike))
+    agrees(one, acts, (f"{fault.part}: {fault.mode}",))
+    assert prove(one, Options(replays=False, stories=0)).interlocks[0].outcome == "holds"
+
+
+@pytest.mark.parametrize("name", ALONE)
+def test_a_breach_by_what_a_part_is_like_is_known_to_the_proof(name):
+    plain, property_, acts = ALONE[name]
+    agrees(pad(**{**plain, **property_}), acts, ())
+    assert prove(pad(**plain), Options(replays=False, stories=0)).interlocks[0].outcome == "holds"
+
+
+def test_of_two_lines_of_one_output_one_may_stick():
+    """Nor need they move alike without a fault: each has its own stroke."""
+    second = "  second: {line: tank to air, opened_by: dump, bore: 3 mm}\n"
+    agrees(pad(rule="never: dump_line open and second shut", site=second), (ARM, strikes("dump_line", "stuck open", 5)), ("dump_line: stuck open",))
+
+
+def test_a_relay_that_does_not_stay_on_is_told_so():
+    """Its second pole says so as well: the rows that do it stand in the fault itself, not in what a contact may show."""
+    draft = draft_of(pad(**RELAY, site=POLE))
+    edit = next(edit for fault, edit in edits(draft).items() if fault.name == "pump: stuck off")
+    mask = draft.layout.mask(["pump truly on"])
+    assert edit.rows and all(row.clear & mask for row in edit.rows)
+
+
+HEAVY = "  head: {release_head: tank, seat: 20 mm, weight: %s, contact_angle: 20 deg, levers: [8 mm to 70 mm]}\n"
+
+
+@pytest.mark.parametrize(("weight", "held"), [("30 kgf", False), ("1 kgf", True)])
+def test_a_vehicle_stays_on_its_seat_by_its_weight(weight, held):
+    """p = W / A: 30 kgf on a seat of 20 mm hold 9.4 bar (30 * 9.80665 N / 3.1416e-4 m2), 1 kgf holds 0.3 bar."""
+    draft = draft_of(pad(site=HEAVY % weight, tank=", flies: yes", rule="never: tank at least 3.5 bar"))
+    latched = draft.layout.mask(["head latched"])
+    rising = [r for r in draft.rows if r.tag.startswith("up ") and r.set & draft.layout.mask(["tank at least 3.5 bar"])]
+    assert rising and all(bool(r.guard.care & latched) == held for r in rising)
+    assert draft.durations.lifts_at("tank") == pytest.approx((30 if not held else 1) * 9.80665 / 3.14159e-4, rel=0.01, abs=7e3)
