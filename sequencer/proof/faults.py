@@ -143,7 +143,7 @@ def _output(draft: Draft, name: str, mode: str) -> Edit:
 
 def _power(draft: Draft, name: str) -> Edit:
     """A supply fails: what it feeds stands where it does without power, and its lamps are dark."""
-    fed = feeding.fed(draft, name)
+    fed = [o for o in feeding.fed(draft, name) if feeding.matters(draft, o)]
 
     def write() -> None:
         for output in fed:

@@ -44,12 +44,15 @@ def certain(draft: Draft, output: str, value: bool) -> bool:
     return output not in cut(draft) or unpowered(draft, output) == value
 
 
-def told(draft: Draft, output: str) -> bool:
-    """Whether a contact or a rule asks where the part itself stands. Where none does it may as well stand where it is
-    commanded: gas need not pass a valve that is open, and it may leave past one that is shut."""
+def matters(draft: Draft, output: str) -> bool:
+    """Whether it makes a difference that a part without power does not stand where it is commanded: it no longer lets
+    gas out, or a contact or a rule asks where it stands. Else gas need not pass a valve that is open, and it may leave
+    past one that is shut."""
     if driven(draft)[output][1] in draft.tracked.values():
         return True
     lines = draft.parts_lines(output)
+    if not unpowered(draft, output) and any("air" in (draft.durations.lines[n].source, draft.durations.lines[n].target) for n in lines):
+        return True
     return any(getattr(fact, "line", None) in lines or getattr(fact, "output", None) in lines for fact in facts(draft.pad))
 
 
@@ -66,7 +69,7 @@ def drops(draft: Draft, output: str, why: str, tag: str) -> None:
 def rows(draft: Draft) -> None:
     """What the switches before supplies do."""
     for name, part in draft.pad.parts(PowerPart).items():
-        for output in (o for o in fed(draft, name) if part.cut_by and told(draft, o)):
+        for output in (o for o in fed(draft, name) if part.cut_by and matters(draft, o)):
             kept, draft.rows = draft.rows, []
             drops(draft, output, f"has no power: {part.cut_by} cuts {name}", f"cut {output}")
             _shut(draft, output)

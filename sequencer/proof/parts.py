@@ -174,13 +174,13 @@ def on_pad_guard(draft: Draft) -> dict[str, bool | int]:
 def races(draft: Draft, state: int, seconds: float, second: str) -> list[tuple[Cube, int]]:
     """What cannot be when a state's timer passes `seconds`: a valve still moving, a contact not yet seen. A box that
     hangs counts no time either, and is reset after it: the contact's race does not rest on it."""
-    from sequencer.proof.feeding import certain, told
+    from sequencer.proof.feeding import certain, matters
 
     found = []
     for output, (code, bit, _) in driven(draft).items():
         own = draft.certain(state, list(draft.pad.outputs).index(output))
         most = draft.durations.stroke(output)
-        if own is None or most >= seconds or told(draft, output) and not certain(draft, output, own == code):
+        if own is None or most >= seconds or matters(draft, output) and not certain(draft, output, own == code):
             continue
         race = Race(f"{output} moves to its commanded position", most, second, seconds, "file", frozenset({output}))
         found.append((draft.layout.cube({bit: own != code}), draft.race(race)))
