@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from sequencer.cli.shared import Ended, FileArgument, JsonOption, Verdict, console, counted, emit_json
+from sequencer.cli.shared import (
+    Ended,
+    FileArgument,
+    JsonOption,
+    Verdict,
+    counted,
+    emit_json,
+    say_findings,
+    say_line,
+)
 
 if TYPE_CHECKING:
     from sequencer.description.limits import Limit
@@ -31,39 +40,18 @@ def command(file: FileArgument, all_limits: AllOption = False, json: JsonOption 
         if json:
             _json(str(file), Verdict.FAIL, error.findings, ())
         else:
-            _show(error.findings)
-            _line(f"{error.message}.")
+            say_findings(error.findings)
+            say_line(f"{error.message}.")
         return Ended(2, f"{_counts(error.findings)} in the file, which cannot be used")
     found, known = read_critically(pad), limits(pad)
     verdict = Verdict.of(not any(one.severity != "note" for one in found))
     if json:
         _json(str(file), verdict, found, known)
     else:
-        _show(found)
-        _line(_summary(str(file), found))
+        say_findings(found)
+        say_line(_summary(str(file), found))
         _limits(known, all_limits)
     return Ended.of(verdict, f"{_counts(found)} found in the file")
-
-
-def _show(found: tuple[Finding, ...]) -> None:
-    for one in found:
-        _line(f"{one.place}: {one.severity}: {one.found} [{one.name}]")
-        if one.required:
-            _line(f"    required: {one.required}", indent=14)
-        if one.mend:
-            _line(f"    to mend:  {one.mend}", indent=14)
-
-
-def _line(text: str, indent: int = 4) -> None:
-    """One line; on a terminal wrapped between words with a hanging indent, elsewhere left whole for other programs."""
-    screen = console()
-    if not screen.is_terminal:
-        print(text)
-        return
-    import textwrap
-
-    for piece in textwrap.wrap(text, screen.width, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False):
-        screen.print(piece, soft_wrap=True)
 
 
 def _summary(file: str, found: tuple[Finding, ...]) -> str:
@@ -80,14 +68,14 @@ def _counts(found: tuple[Finding, ...]) -> str:
 def _limits(known: tuple[Limit, ...], all_limits: bool) -> None:
     given = [one for one in known if one.given]
     assumed = [one for one in known if not one.given]
-    _line(f"Limits: {len(given)} given in the file, {len(assumed)} values assumed because it does not say them.")
+    say_line(f"Limits: {len(given)} given in the file, {len(assumed)} values assumed because it does not say them.")
     for one in given if all_limits else []:
-        _line(f"  given    line {one.place.line:>3}  {one.what}: {one.value}", indent=21)
+        say_line(f"  given    line {one.place.line:>3}  {one.what}: {one.value}", indent=21)
     shown = assumed if all_limits else assumed[:6]
     for one in shown:
-        _line(f"  assumed  line {one.place.line:>3}  {one.what}: {one.value}", indent=21)
+        say_line(f"  assumed  line {one.place.line:>3}  {one.what}: {one.value}", indent=21)
     if len(shown) < len(assumed):
-        _line(f"  … and {len(assumed) - len(shown)} more: --limits lists them all.")
+        say_line(f"  … and {len(assumed) - len(shown)} more: --limits lists them all.")
 
 
 def _json(file: str, verdict: Verdict, found: tuple[Finding, ...], known: tuple[Limit, ...]) -> None:

@@ -18,6 +18,9 @@ _MEND = {
     errno.EPERM: "name a place that you may read and write",
     errno.EROFS: "name a place that can be written",
     errno.ENOSPC: "make room, or name another place",
+    errno.EDQUOT: "make room, or name another place",
+    errno.EFBIG: "name another place",
+    errno.EIO: "look at the disk, or name another place",
 }
 
 
@@ -56,7 +59,7 @@ def text_of(option: str, path: Path) -> str:
 def in_words(error: OSError) -> str:
     """What went wrong with a file, and how to mend it."""
     mend = _MEND.get(error.errno or 0)
-    return f"{error.filename}: {error.strerror or error}" + (f"\n    to mend:  {mend}" if mend else "")
+    return f"{error.filename or 'while writing'}: {error.strerror or error}" + (f"\n    to mend:  {mend}" if mend else "")
 
 
 def _refused(option: str, path: Path, found: str, required: str, mend: str) -> SequencerError:

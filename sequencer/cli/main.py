@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import codecs
 import difflib
+import errno
 import importlib
 import importlib.util
 import os
@@ -20,7 +21,7 @@ import typer
 from typer.core import TyperGroup
 
 from sequencer import __version__
-from sequencer.cli.shared import Ended, progress
+from sequencer.cli.shared import Ended, progress, say_findings
 from sequencer.errors import SequencerError
 
 COMMANDS: dict[str, str] = {
@@ -48,6 +49,7 @@ UNUSABLE_INPUT = 2
 DEFECT = 70
 INTERRUPTED = 130
 READER_GONE = 141
+ROOM = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG, errno.EIO)  # told of no file by name when it is written to or closed
 PACKAGE = __name__.rpartition(".")[0]
 
 
@@ -77,6 +79,9 @@ class CommandGroup(TyperGroup):
             raise typer.Exit(INTERRUPTED) from None
         except BrokenPipeError as error:  # the library would end it with 1, which here means findings
             raise _ReaderGone from error
+        except typer.BadParameter as error:
+            error.message = error.message.removeprefix("Value error, ")  # of the library that reads the value
+            raise
         if isinstance(outcome, Ended):
             ctx.obj.append(outcome)
             raise typer.Exit(outcome.code)
@@ -170,7 +175,7 @@ def run(words: list[str]) -> Ended:
     except KeyboardInterrupt:
         return Ended(INTERRUPTED, "interrupted")
     except OSError as error:
-        if error.filename is None:
+        if error.filename is None and error.errno not in ROOM:
             return _defect()
         progress("")
         from sequencer.cli.files import in_words
@@ -202,7 +207,8 @@ def _reader_gone() -> Ended:
 
 def _unusable(words: list[str], error: SequencerError) -> Ended:
     progress("")
-    print(error, file=sys.stderr)
+    say_findings(error.findings, stderr=True)
+    print(error.message, file=sys.stderr)
     if "--json" in words:
         from sequencer.cli.shared import Verdict, emit_json
 

@@ -10,7 +10,7 @@ import enum
 import json
 import shutil
 import sys
-from collections.abc import Callable, Mapping, Set
+from collections.abc import Callable, Mapping, Sequence, Set
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -19,6 +19,8 @@ import typer
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+    from sequencer.errors import Finding
 
 FileArgument = Annotated[Path, typer.Argument(metavar="FILE", help="The file that describes pad and sequence.")]
 """The argument of nearly every command: `def command(file: FileArgument, ...)`."""
@@ -107,6 +109,26 @@ def console(*, stderr: bool = False) -> Console:
             raise BrokenPipeError
 
     return Screen(stderr=stderr, highlight=False, markup=False, emoji=False)
+
+
+def say_findings(found: Sequence[Finding], stderr: bool = False) -> None:
+    """Each finding in its three lines: where and what, what is required, how to mend it."""
+    for one in found:
+        for number, text in enumerate(str(one).split("\n")):
+            say_line(text, indent=14 if number else 4, stderr=stderr)
+
+
+def say_line(text: str, indent: int = 4, stderr: bool = False) -> None:
+    """One line; on a terminal wrapped between words with a hanging indent, elsewhere left whole for other programs."""
+    stream = sys.stderr if stderr else sys.stdout
+    if not stream.isatty():
+        print(text, file=stream)
+        return
+    import textwrap
+
+    width = shutil.get_terminal_size().columns
+    for piece in textwrap.wrap(text, width, subsequent_indent=" " * indent, break_long_words=False, break_on_hyphens=False):
+        print(piece, file=stream)
 
 
 def emit_json(command: str, file: str | Path, verdict: Verdict, result: object) -> None:

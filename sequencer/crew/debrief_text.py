@@ -21,11 +21,12 @@ def debrief_text(one: Debrief, *, replay: bool = False) -> str:
     out += ["", "Lines of the checklist", f"  done             {one.lines_done} of {one.lines_all}"]
     out += [f"  {word:<16} {_numbers(items)}" for word, items in (
         ("skipped", one.skipped), ("out of order", one.disordered), ("in wrong state", one.wrong_state))]  # fmt: skip
-    out += ["", "Buttons that were not taken"] + ([f"  {text}" for text in one.too_early] or ["  none"])
+    out += ["", "Buttons that were not taken"]
+    out += [line for text in one.too_early for line in _wrap(text, "  ", "    ")] or ["  none"]
     out += ["", "Done that is on no line of the checklist"]
     out += [f"  {ms / 1000:8.1f} s  {spoken(who) or 'someone'}: {spoken(what)}" for ms, who, what in one.extra] or ["  none"]
     out += ["", f"Times by role (target {LINE_MS // 1000} s a line, {POLL_MS // 1000} s a poll)"]
-    out.append(f"  {'role':<16}{'lines':>6}{'median':>9}{'slowest':>9}  {'over target':<12}")
+    out.append(f"  {'role':<16}{'lines':>6}{'median':>9}{'slowest':>9}  over target")
     for role in one.roles:
         over = f"{role.over}, slowest line {role.slowest_line}" if role.over else "none"
         out.append(f"  {spoken(role.role):<16}{role.lines:>6}{role.median_ms / 1000:>7.1f} s{role.slowest_ms / 1000:>7.1f} s  {over}")

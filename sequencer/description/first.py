@@ -9,7 +9,7 @@ from sequencer.description.characters import unusable
 
 NEXT = (
     "change title, inputs and outputs to what stands on your bench",
-    "change 'site:' to your own bottle, lines, relief and release head, with your own numbers",
+    "change 'site:' to your own bottle, lines, relief, release head and numbers",
     "sequencer check {file}      reads it critically; do so after every change",
     "sequencer run {file}        simulates a launch",
     "sequencer meaning WORD      explains any word in it",

@@ -78,7 +78,8 @@ def check(folder: Path, most: int = 20) -> list[str]:
         words = array("Q")
         words.frombytes((folder / WORDS).read_bytes())
     except (OSError, ValueError) as error:
-        raise SequencerError(f"{folder}: no kept result can be read there: {error}") from error
+        why = error.strerror if isinstance(error, OSError) else "it is no kept result, or torn"
+        raise SequencerError(f"{folder}: no kept result can be read there: {why}; `prove --keep DIR` makes one") from error
     return check_data(data, set(words), most)
 
 

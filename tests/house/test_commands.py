@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import importlib
 import inspect
 import json
@@ -15,7 +16,7 @@ from types import ModuleType
 import pytest
 
 from sequencer.cli import main as frame
-from sequencer.cli.shared import Ended, Verdict, counted, emit_json
+from sequencer.cli.shared import Ended, Verdict, counted, emit_json, say_findings
 from sequencer.errors import Finding, Place, UnusableFile
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -97,6 +98,34 @@ def test_every_other_ending_has_its_own_exit_code(
     said = capsys.readouterr().err
     assert ("this is a defect of the tool" in said) == (code == 70)
     assert ("Traceback" in said) == (code == 70)
+
+
+def test_a_full_disk_is_no_defect_of_the_tool(stand_in: ModuleType, capsys: pytest.CaptureFixture[str]) -> None:
+    """The system names no file where the room ends while one is written."""
+    stand_in.command = lambda: _raise(OSError(errno.ENOSPC, "No space left on device"))
+    assert frame.main(["check"]) == 2
+    said = capsys.readouterr().err
+    assert "No space left on device" in said and "make room" in said and "Traceback" not in said
+
+
+def test_a_word_that_an_option_does_not_know_is_told_in_plain_words(capsys: pytest.CaptureFixture[str]) -> None:
+    assert frame.main(["checklist", "pad.yaml", "--paper", "a5"]) == 2
+    said = capsys.readouterr().err
+    assert "'a5' is not one of 'a4', 'letter'" in said and "Value error" not in said
+
+
+def test_findings_are_wrapped_between_words_on_a_terminal_and_whole_elsewhere(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    finding = Finding("rule-never-fires", "warning", Place("pad.yaml", 3, 5), "word " * 30 + "end", "a rule that can fire " * 5, "write it above")
+    say_findings([finding])
+    assert capsys.readouterr().out == f"{finding}\n"
+    monkeypatch.setattr(sys.stdout, "isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "80")
+    say_findings([finding])
+    told = capsys.readouterr().out
+    assert max(map(len, told.splitlines())) <= 80
+    assert told.split() == str(finding).split()
 
 
 def test_a_misspelt_command_is_answered_with_the_nearest_one(
