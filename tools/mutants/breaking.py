@@ -69,7 +69,7 @@ class Sound:
         old = {replace(r, origin=None) for r in self.system.rows if r.scan and r.at[0] in here}
         start = len(self.system.rows)
         new = [(start + i, r) for i, r in enumerate(r for r in rows if replace(r, origin=None) not in old)]
-        whole = replace(self.system, rows=(*self.system.rows, *(r for _, r in new)))
+        whole = replace(self.system, rows=(*_named_in(self.system.rows, self.draft.table, table), *(r for _, r in new)))
         best = Broken("")
         for name, steps in self._ways(whole, new):
             used = (whole.rows[s.row] for s in steps)
@@ -131,6 +131,21 @@ def _numbered_as(sound: Table, broken: Table) -> Table:
     """The broken table; it must differ in rows, inhibits and what is said of states alone."""
     assert replace(broken, rows=sound.rows, inhibits=sound.inhibits, states=sound.states) == sound
     return broken
+
+
+def _named_in(rows: tuple[Row, ...], sound: Table, broken: Table) -> tuple[Row, ...]:
+    """Rows of the sound system, each naming the row of the broken table that stands where its own stood: a trip that is
+    gone, or an alternative, moves the numbers of all behind it."""
+    if len(sound.rows) == len(broken.rows):
+        return rows
+    left = list(enumerate(broken.rows))
+    number: dict[int, int | None] = {}
+    for exact in (True, False):
+        for n, one in enumerate(sound.rows):
+            if n not in number or number[n] is None:
+                at = next((k for k, (_, r) in enumerate(left) if r == one or not exact and (r.state, r.origin) == (one.state, one.origin)), None)
+                number[n] = None if at is None else left.pop(at)[0]
+    return tuple(r if r.origin is None else replace(r, origin=number[r.origin]) for r in rows)
 
 
 def _changed(sound: Table, broken: Table) -> list[int]:
