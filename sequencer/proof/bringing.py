@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from sequencer.description import terms as t
 from sequencer.description.box import ContactInput
-from sequencer.description.grounds import LinePart, LinkPart
+from sequencer.description.grounds import LinePart, LinkPart, SupplyPart
 from sequencer.proof.bands import volume_of
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import valve
@@ -36,7 +36,8 @@ class Bringing:
         self.events: list[Event] = []
         self.stands = {n: False for n, part in draft.pad.inputs.items() if isinstance(part, ContactInput) and n not in draft.tracked}
         self.state, self.after = "", 0
-        self.waits = self.started = False
+        self.waits = self.started = self.slow = False
+        self.over = 0
         self.silent: set[str] = set()
         self.jammed: set[str] = set()
         self.open: set[str] = set()
@@ -80,8 +81,15 @@ class Bringing:
         word = self._part(contact).contact.word
         rest = round(self._part(contact).steady_for.si * 1000) + 260
         if self.silent_for(contact):
-            # a hand cannot reach the box over a link that is silent; its wire can
-            self.add(Strike(contact, "shorted" if self._part(contact).contact.closed_means_word else "wire cut"))
+            if not self.over:
+                # a hand cannot reach the box over a link that is silent; its wire can
+                self.add(Strike(contact, "shorted" if self._part(contact).contact.closed_means_word else "wire cut"))
+                return
+            # nor before the link is back; then what it carries may be there before the next message that says so
+            self.add(Switch(contact, word))
+            for link in sorted(self.silent):
+                self.add(Mend(link), Then(self.over))
+            self.silent.clear()
             return
         first = released or not self.state or not self.waits
         self.add(Switch(contact, word), Then(rest) if first else InState(self.state, max(self.after, 300)))
@@ -162,13 +170,26 @@ class Bringing:
                 self.waits = False
                 rest = APART_MS * 5 if value else round(bit.on * table.scan_ms) + 3 * table.scan_ms
                 self.events.append(Event(Then(rest), Wait(), note=self.note))
-        elif gas and bit.kind in (Kind.AT_LEAST, Kind.TARGET) and not value or gas and bit.kind == Kind.BELOW and value or gas and bit.kind == Kind.CHANGE:
+        elif gas and bit.kind == Kind.CHANGE and bit.sign > 0 and value and not bit.wanted:
+            self._keep_out(table.analogs[bit.source].name)
+        elif gas and bit.kind in (Kind.AT_LEAST, Kind.TARGET) and not value or gas and bit.kind == Kind.BELOW and value or gas and bit.kind == Kind.CHANGE and bit.sign < 0 and value == bit.wanted:
             self._let_out(table.analogs[bit.source].name)
 
     def _let_out(self, reading: str) -> None:
         volume = volume_of(self.draft.pad, reading)
         if volume is not None:
             self.vent(volume)
+
+    def _keep_out(self, reading: str) -> None:
+        """Somebody shuts what feeds this volume, where that has a handle; else its gas is let out."""
+        volume = volume_of(self.draft.pad, reading)
+        lines = [p.line for p in self.draft.pad.parts(LinePart).values() if volume in (p.line.origin, p.line.end)]
+        fed = {end for line in lines for end in (line.origin, line.end)}
+        shut = [n for n, p in self.draft.pad.parts(SupplyPart).items() if n in fed and p.hand_valve is not None]
+        for supply in shut:
+            self.add(HandValve(supply, False))
+        if not shut:
+            self._let_out(reading)
 
     def _spoil(self, care: int, want: int) -> None:
         """Make one of these literals false: the first that hands can."""

@@ -17,6 +17,7 @@ from sequencer.proof import standing_in
 from sequencer.proof.bringing import Bringing
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import fillers
+from sequencer.proof.gas_told import awaited, falls, falls_early, pressed_by
 from sequencer.proof.people import ON_PAD
 from sequencer.proof.stories import StoryStep
 from sequencer.proof.system import Bad, Row, System
@@ -36,6 +37,9 @@ from sequencer.simulation.events import (
     Walk,
 )
 
+SHORT_OF_MS = 2_000
+"""How long before a state would end by itself hands that are slow move."""
+
 
 @dataclass(frozen=True)
 class Style:
@@ -46,7 +50,9 @@ class Style:
     ahead: hands that the last scan needs move as soon as the box is in that state. reshut: and the gate, which it needs
     shut, is opened before and shut again only after them. anew: only what comes after the last power-up is told, with
     head, pin and gate as they stand then. sooner: hands let go of buttons before the box comes to where the rule breaks:
-    of one that the last scan is to see pressed anew, and of one whose press the rule misses."""
+    of one that the last scan is to see pressed anew, and of one whose press the rule misses. over: ms after which a link
+    that is silent comes back behind a press, which it delivers before it is heard; 0: the press comes by a shorted wire.
+    slow: hands wait as long as each state lets them."""
 
     waits: bool = False
     late: bool = True
@@ -58,6 +64,8 @@ class Style:
     reshut: bool = False
     anew: bool = False
     sooner: bool = False
+    over: int = 0
+    slow: bool = False
 
 
 def ways_to_break(system: System, steps: list[StoryStep], rule: str) -> list[Bad]:
@@ -83,6 +91,7 @@ def events_of(
 ) -> list[Event]:  # fmt: skip
     """The events that should make the simulator tell the same story; `strikes`: faults before a step's number."""
     script, style = Bringing(draft), style or Style()
+    script.over, script.slow = style.over, style.slow
     roles = list(draft.pad.crew.roles)
     walker = next((s.who for s in draft.pad.crew.steps if s.walk), roles[0] if roles else "")
     if draft.layout.has(ON_PAD) and steps and not steps[0].word & draft.layout.mask([ON_PAD]):
@@ -94,7 +103,7 @@ def events_of(
     if style.full:
         for volume, edges in draft.bands.edges.items():
             script.add(SetPressure(volume, 0.8 * edges[-1]))
-    early = _falls_early(draft, system, steps) if style.lead else {}
+    early = falls_early(draft, system, steps, bad) if style.lead else {}
     moves = [n for n, s in enumerate(steps[:-1]) if system.rows[s.row].origin is not None or system.rows[s.row].tag == "settle"]
     for number, step in enumerate(steps):
         row, tag = system.rows[step.row], system.rows[step.row].tag
@@ -114,7 +123,8 @@ def events_of(
             if style.reshut:
                 _gates(script, draft, system.rows[steps[-1].row], True)
             if style.hangs:
-                for action in standing_in.there(draft, bad, system.rows[steps[-1].row], stays=bool(script.jammed)):
+                free = any(system.rows[s.row].tag.startswith("lets go ") for s in steps)
+                for action in standing_in.there(draft, bad, system.rows[steps[-1].row], stays=bool(script.jammed), free=free):
                     script.add(action)
         for fault in strikes.get(number, ()):
             script.add(Strike(fault.part, fault.mode))
@@ -150,11 +160,11 @@ def events_of(
             script.wait_for(t.Someone())
         elif tag.startswith("up "):
             if style.waits:
-                _pressure(script, draft, row.set, True)
+                awaited(script, draft, row.set, True)
         elif row.actor == "gas" and row.forward:
             gone = standing_in.there(draft, bad, system.rows[steps[-1].row]) if style.hangs and style.ahead and bad is not None else []
             if not any(isinstance(action, SetPressure) for action in gone):
-                _falls(script, draft, row.clear, step, system, steps[number + 1 :], wait=not any(number > n for n in early))
+                falls(script, draft, row.clear, step, system, steps[number + 1 :], wait=not any(number > n for n in early))
         elif tag.startswith("stroke "):
             _let_open(script, draft, tag.removeprefix("stroke "), step)
         elif tag.startswith("lets go ") and not script.jammed:
@@ -176,7 +186,7 @@ def _scan(script: Bringing, draft: Draft, row: Row, bad: Bad | None, falling: Ma
             if draft.layout.has(name) and bad.cube.care & draft.layout.mask([name]):
                 value, open_ = bool(bad.cube.want & draft.layout.mask([name])), len(script.open)
                 script.bring(i, value, None)
-                if len(script.open) > open_ and origin is not None:
+                if len(script.open) > open_ and origin is not None or script.slow and value and one.hold:
                     script.wait_for(t.BoxSays(one.name, value))  # gas takes its time
     if origin is None:
         if row.to is not None:
@@ -191,6 +201,9 @@ def _scan(script: Bringing, draft: Draft, row: Row, bad: Bad | None, falling: Ma
         # what has to have stood for a time is given that time before the button goes down
         delays = [b.hold for i, b in enumerate(draft.table.bits) if script.asked(origin.care) >> i & 1]
         script.stand(script.state, max(script.after, 0 if falling else max(delays, default=0) * draft.pad.scan_ms + 300))
+        if script.slow:
+            ends = [r.least * draft.pad.scan_ms for r in draft.table.rows if r.state == origin.state and not r.care]
+            script.stand(script.state, max([script.after, *(end - SHORT_OF_MS for end in ends)]))
     for contact in dict.fromkeys(presses):
         script.press(contact)
     script.stand(draft.table.states[origin.to].name)
@@ -199,7 +212,8 @@ def _scan(script: Bringing, draft: Draft, row: Row, bad: Bad | None, falling: Ma
 def _hands_to(script: Bringing, draft: Draft, row: Row, bad: Bad | None) -> None:
     """Hands put contacts where a scan, and the way of breaking that is aimed at, want them."""
     origin = None if row.origin is None else draft.table.rows[row.origin]
-    pressed = set() if origin is None else _pressed(draft, row)
+    pressed = set() if origin is None else pressed_by(draft, row)
+    pressed |= set() if bad is None else standing_in.held(draft, bad)
     for contact, name in draft.by_hand.items():
         bit = draft.layout.mask([name])
         for cube in (row.guard, *([] if bad is None else [bad.cube])):
@@ -211,8 +225,8 @@ def _hands_to(script: Bringing, draft: Draft, row: Row, bad: Bad | None) -> None
 def pressed_before(draft: Draft, system: System, steps: list[StoryStep], bad: Bad) -> list[str]:
     """Contacts pressed earlier in the story that its last scan is to see let go of, or pressed anew."""
     layout, last = draft.layout, system.rows[steps[-1].row]
-    before = {c for s in steps[:-1] if system.rows[s.row].origin is not None for c in _pressed(draft, system.rows[s.row])}
-    again = set() if last.origin is None else _pressed(draft, last)
+    before = {c for s in steps[:-1] if system.rows[s.row].origin is not None for c in pressed_by(draft, system.rows[s.row])}
+    again = set() if last.origin is None else pressed_by(draft, last)
     named = {c: layout.mask([name]) for c, name in draft.by_hand.items()}
     loose = {c for c, bit in named.items() if bad.cube.care & ~bad.cube.want & bit}
     return sorted(before & (again | loose))
@@ -240,64 +254,6 @@ def _hands(script: Bringing, draft: Draft, put: int, clear: int) -> None:
             bit = layout.mask([draft.tracked[part.gate]])
             if (put | clear) & bit:
                 script.put(part.gate, bool(put & bit))
-
-
-def _edge(draft: Draft, mask: int) -> tuple[str, float] | None:
-    """(volume, edge) of the band bit in a mask."""
-    for volume, edges in draft.bands.edges.items():
-        for edge in edges:
-            if mask & draft.layout.mask([draft.bands.name(volume, edge)]):
-                return volume, edge
-    return None
-
-
-def _pressure(script: Bringing, draft: Draft, mask: int, up: bool) -> None:
-    found = _edge(draft, mask)
-    if found is not None:
-        volume, edge = found
-        script.wait_for(t.PressureIs(volume, up, Quantity(edge, "pressure", f"{edge / 1e5:g} bar", "bar", "gauge")))
-
-
-def _falls(script: Bringing, draft: Draft, mask: int, step: StoryStep, system: System, rest: list[StoryStep], *, wait: bool) -> None:
-    """Pressure falls: by itself where the box lets gas out, else somebody opens a hand valve for it."""
-    found = _edge(draft, mask)
-    if found is None:
-        return
-    opened = script.leaving(found[0])
-    leaves = any(step.word & draft.layout.mask([bit]) for bit in opened)
-    if not leaves:
-        script.vent(found[0])
-    if wait:
-        _pressure(script, draft, mask, False)
-    again = any(system.rows[s.row].actor == "gas" for s in rest[:3])
-    if not leaves and not again:
-        script.shut_vent(found[0])
-
-
-def _falls_early(draft: Draft, system: System, steps: list[StoryStep]) -> dict[int, dict[str, float]]:
-    """{number of the last press before a fall: {volume: edge}}: gas has to be on its way out already."""
-    found: dict[int, dict[str, float]] = {}
-    for number, step in enumerate(steps):
-        row = system.rows[step.row]
-        if row.actor != "gas" or row.tag.startswith("up ") or not row.forward:
-            continue
-        edge = _edge(draft, row.clear)
-        pressed = [i for i in range(number) if system.rows[steps[i].row].origin is not None and _presses(draft, system.rows[steps[i].row])]
-        if edge is not None and pressed:
-            found.setdefault(pressed[-1], {})[edge[0]] = edge[1]
-    return {max(found): found[max(found)]} if found else {}
-
-
-def _presses(draft: Draft, row: Row) -> bool:
-    return bool(_pressed(draft, row))
-
-
-def _pressed(draft: Draft, row: Row) -> set[str]:
-    """Contacts whose press a move of the box asks for."""
-    assert row.origin is not None
-    care = Bringing(draft).asked(draft.table.rows[row.origin].care)
-    bits = (b for i, b in enumerate(draft.table.bits) if care >> i & 1)
-    return {draft.table.contacts[b.source].name for b in bits if b.kind.name == "PRESS"}
 
 
 def _let_open(script: Bringing, draft: Draft, output: str, step: StoryStep) -> None:

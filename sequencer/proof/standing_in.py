@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from sequencer.description.box import ContactInput
 from sequencer.description.faults import faults
-from sequencer.description.grounds import HeadPart, SwitchPlace, WirePart
+from sequencer.description.grounds import HeadPart, LinePart, SwitchPlace, WirePart
 from sequencer.proof.bands import volume_of
 from sequencer.proof.bringing import Bringing
 from sequencer.proof.draft import Draft
@@ -28,11 +28,39 @@ def said(draft: Draft, bad: Bad) -> Iterator[tuple[int, bool]]:
             yield i, bool(bad.cube.want & draft.layout.mask([name]))
 
 
+def shown(draft: Draft, bad: Bad) -> Iterator[tuple[int, bool]]:
+    """The same, and what each that is to be true is made of."""
+    bits = draft.table.bits
+    wanted = dict(said(draft, bad))
+    for i in reversed(range(len(bits))):
+        if wanted.get(i) and bits[i].kind == Kind.ALL and not bits[i].set.invert:
+            for k in range(i):
+                if bits[i].set.care >> k & 1:
+                    wanted.setdefault(k, bool(bits[i].set.want >> k & 1))
+    yield from wanted.items()
+
+
+def held(draft: Draft, bad: Bad) -> set[str]:
+    """Contacts that hands must leave alone, where the box is to say what a pressure has not done since a valve was
+    commanded: those that would inhibit the command."""
+    found: set[str] = set()
+    for i, value in shown(draft, bad):
+        bit = draft.table.bits[i]
+        since = draft.table.bits[bit.second] if value and bit.kind == Kind.CHANGE else None
+        if since is None or since.kind != Kind.COMMAND:
+            continue
+        for inhibit in draft.table.inhibits:
+            if inhibit.output == since.source:
+                asked = Bringing(draft).asked(inhibit.care)
+                found |= {draft.table.contacts[b.source].name for k, b in enumerate(draft.table.bits) if asked >> k & 1 and b.kind == Kind.CONTACT}
+    return found
+
+
 def relays(draft: Draft, bad: Bad, value: bool) -> list[str]:
     """Relays that are to be seen on (off) by the contact that follows them."""
     follows = {part.seen_by: part.follows.partition(" at ")[0] for part in draft.pad.parts(SwitchPlace).values()}
     found = []
-    for i, wanted in said(draft, bad):
+    for i, wanted in shown(draft, bad):
         bit = draft.table.bits[i]
         output = follows.get(draft.table.contacts[bit.source].name) if bit.kind == Kind.CONTACT else None
         if output is not None and wanted == value:
@@ -53,9 +81,10 @@ def before(draft: Draft, bad: Bad, place: int) -> list[Action]:
     return [Strike(part, mode) for part, mode in found if f"{part}: {mode}" in known]
 
 
-def there(draft: Draft, bad: Bad, row: Row, stays: bool = False) -> list[Action]:
+def there(draft: Draft, bad: Bad, row: Row, stays: bool = False, free: bool = False) -> list[Action]:
     """Acts once it is there: relays that weld, vessels that burst where gas or the load must be gone at once, for what
-    the box is to say or for the scan `row` itself; `stays`: a head cannot open, and its contact says so for it."""
+    the box is to say or for the scan `row` itself; heads that open unasked (`free`: one has been let
+    go), valves that stay open where pressure is to rise; `stays`: a head cannot open, and its contact says so for it."""
     known = {f.name for f in faults(draft.pad)}
     found: list[Action] = [Strike(o, "welded") for o in relays(draft, bad, True) if f"{o}: welded" in known]
     wanted = list(said(draft, bad))
@@ -69,6 +98,16 @@ def there(draft: Draft, bad: Bad, row: Row, stays: bool = False) -> list[Action]
         gone = any(k == (Kind.BELOW if value else Kind.AT_LEAST) for k, _ in kinds)
         for part in draft.pad.parts(HeadPart).values() if gone else ():
             found.append(SetPressure(part.release_head, 0.0))
+    for head in draft.pad.parts(HeadPart):
+        bit_ = draft.layout.mask([f"{head} latched"])
+        if not free and not stays and bad.cube.care & ~bad.cube.want & bit_ and f"{head}: lets go early" in known:
+            found.append(Strike(head, "lets go early"))
+    for i, value in shown(draft, bad):
+        bit = draft.table.bits[i]
+        if value and bit.kind == Kind.CHANGE and bit.wanted and bit.sign > 0:
+            volume = volume_of(draft.pad, draft.table.analogs[bit.source].name)
+            lines = [n for n, p in draft.pad.parts(LinePart).items() if volume is not None and draft.durations.feeds(n, volume) and volume in (p.line.origin, p.line.end)]
+            found += [Strike(n, "stuck open") for n in lines if f"{n}: stuck open" in known]
     for head in draft.pad.parts(HeadPart) if stays and row.origin is not None else ():
         contact = draft.pad.inputs.get(opened(draft, row, head))
         if isinstance(contact, ContactInput):
