@@ -14,18 +14,23 @@ from dataclasses import dataclass, field, replace
 
 from sequencer.description.pad import Pad
 from sequencer.table import Table, compile_table
+from sequencer.trials.blind import blind
 from sequencer.trials.branch import Group, grow
 from sequencer.trials.crowd import answers, jobs_here
 from sequencer.trials.frontier import Frontier, Parent
 from sequencer.trials.menu import Menu, menu
-from sequencer.trials.nominal import in_states, seeds_of
+from sequencer.trials.nominal import in_states, of_drills, seeds_of
 from sequencer.trials.plan import Plan
 from sequencer.trials.probe import NEVER, Breach, Key, Trial, probe
-from sequencer.trials.vary import Changer
+from sequencer.trials.vary import Changer, Made
 
-GROUPS = 6
+GROUPS = 4
 LEAST, MOST, SHARED_MS = 12, 48, 5_000
 """A round: so many plans, each with at least and at most so many variants, one for each so much of its pad time."""
+DRILL_MS = 20_000
+"""How long a drill is followed after the last new thing."""
+BLIND_SHARE = 0.15
+"""Of the pad time: days drawn blindly."""
 IDLE = 50
 """Rounds without a single trial after which there is nothing left to try."""
 LONGEST_MS = 20 * 60_000
@@ -129,7 +134,7 @@ class _Corpus:
 
     def pick(self, rng: random.Random, most: int) -> Parent:
         """One of the plans in which at most so much went wrong."""
-        ways = {name: min(len(self.frontier.open_rows(name)), 5) for name in self.frontier.names}
+        ways = {name: min(self.frontier.hopes(name), 5.0) for name in self.frontier.names}
         weights = []
         for parent, gain, picked in zip(self.parents, self.gains, self.picked, strict=True):
             way = sum(ways[state] for state in {state for _, state in parent.moves})
@@ -149,7 +154,8 @@ class _Work:
         self.corpus = _Corpus(self.frontier)
         self.changer = Changer(bench.pad, bench.table, bench.menu, self.frontier)
         self.faults, self.within = faults, min(faults, sum(bench.menu.most))
-        self.runs, self.simulated = 0, 0.0
+        self.runs, self.simulated, self.blind_ms = 0, 0.0, 0
+        self.day: Plan | None = None
         self.broken: dict[Way, tuple[Trial, Breach]] = {}
         self.count: Counter[Way] = Counter()
         self.failed: frozenset[str] = frozenset()
@@ -160,7 +166,7 @@ class _Work:
 
     def take(self, trial: Trial, keep: bool = False) -> int:
         """Note what became of a trial; returns how much was new."""
-        self.runs, self.simulated = self.runs + 1, self.simulated + trial.ended_ms / 1000
+        self.runs, self.simulated = self.runs + 1, self.simulated + (trial.ended_ms - trial.from_ms) / 1000
         for breach in trial.breaches:
             key = (breach.rule, tuple(sorted(set(breach.faults))), breach.unpowered)
             self.count[key] += 1
@@ -168,34 +174,52 @@ class _Work:
                 self.broken[key] = (trial, breach)
         return self.corpus.take(trial, keep)
 
-    def begin(self) -> None:
-        """The days that a campaign starts from."""
-        for plan in seeds_of(self.bench.pad):
+    def begin(self, processes: int = 1) -> None:
+        """The days that a campaign starts from: the day itself, then the file's own drills as changes of it."""
+        plans = seeds_of(self.bench.pad)
+        self.day = plans[-1] if len(plans) > 1 else None
+        for plan in plans:
             trial = self.bench.try_(plan, enough=lambda breach: False)
             self.take(trial, keep=True)
             if plan.events:
                 self.take(self.bench.try_(in_states(plan, trial.moves), enough=lambda breach: False), keep=True)
+        drills = [plan for plan in of_drills(self.bench.pad) if len(plan.strikes) + len(plan.slips) <= self.faults]
+        groups = [
+            Group(Plan(steps=steps), tuple((plan, DRILL_MS) for plan in drills[share::GROUPS] if plan.steps == steps))
+            for steps in (True, False) for share in range(GROUPS)
+        ]  # fmt: skip
+        known, bench, enough = self.corpus.known, self.bench, self.enough
+        for group, trials in zip(groups, answers(lambda group: grow(bench, group, known, enough), groups, processes), strict=True):
+            for told in trials:
+                self._learned(group, told)
 
-    def drawn(self, seed: int, number: int, most: int) -> list[tuple[Group, list[str]]]:
-        """The groups of one round, with the changes' names."""
-        made: list[tuple[Group, list[str]]] = []
+    def _learned(self, group: Group, trial: Trial | None) -> int:
+        """Take in a variant's trial; returns how much was new."""
+        if trial is None:
+            return 0
+        self.changer.recipes.learn(list((Counter(trial.plan.events) - Counter(group.plan.events)).elements()), trial)
+        return self.take(trial)
+
+    def drawn(self, seed: int, number: int, most: int) -> list[tuple[Group, list[Made]]]:
+        """The groups of one round, with what was drawn. One without is a day drawn blindly."""
+        made: list[tuple[Group, list[Made]]] = []
+        blindly = random.Random(f"{seed}/{number}/blind")
+        if most > 0 and self.blind_ms < BLIND_SHARE * self.simulated * 1000:
+            made.append((Group(blind(blindly, self.bench.menu, self.day, self.within if number % 3 else self.faults), (), True), []))
         for index in range(GROUPS):
             rng = random.Random(f"{seed}/{number}/{index}")
             limit = self.within if index % 3 else self.faults  # two of three within what some rule is to withstand
             parent = self.corpus.pick(rng, limit)
-            left = most - sum(len(names) for _, names in made)
+            left = most - sum(len(group.variants) + group.whole for group, _ in made)
             size = min(left, max(LEAST, min(MOST, parent.ended_ms // SHARED_MS)))
             if size <= 0:
                 break
             whole = rng.random() < 0.12
             if whole:
                 parent = replace(parent, plan=self.changer.reseeded(rng, parent.plan))
-            variants, names = [], []
-            for _ in range(size - whole):
-                plan, patience, name = self.changer.changed(rng, parent, rng.choice(self.corpus.parents).plan, limit)
-                variants.append((plan, patience))
-                names.append(name)
-            made.append((Group(parent.plan, tuple(variants), whole), [*names, *(["make"] * whole)]))
+            some = [self.changer.changed(rng, parent, rng.choice(self.corpus.parents).plan, limit) for _ in range(size - whole)]
+            variants = tuple((one.plan, one.patience_ms) for one in some)
+            made.append((Group(parent.plan, variants, whole), some))
         return made
 
     def round(self, seed: int, number: int, most: int, processes: int) -> None:
@@ -203,12 +227,14 @@ class _Work:
         drawn = self.drawn(seed, number, most)
         known, bench, enough = self.corpus.known, self.bench, self.enough
         told = answers(lambda group: grow(bench, group, known, enough), [group for group, _ in drawn], processes)
-        for (_, names), trials in zip(drawn, told, strict=True):
-            for name, trial in zip(names, trials, strict=True):
-                if trial is not None:
-                    self.changer.told(name, self.take(trial))
-                else:
-                    self.changer.told(name, 0)
+        for (group, some), trials in zip(drawn, told, strict=True):
+            for one, trial in zip(some, trials, strict=False):
+                fired = {key[0] for key in trial.keys if key[1] == "row"} if trial else set()
+                self.changer.told(one, self._learned(group, trial), fired)  # type: ignore[arg-type]  # a row's key begins with its number
+            own = trials[-1] if group.whole else None
+            if own is not None:
+                self.take(own)
+                self.blind_ms += 0 if group.variants else own.ended_ms
         self.failed = frozenset(rule for (rule, *_), (_, breach) in self.broken.items() if breach.asked)
 
 
@@ -224,7 +250,7 @@ def shake(
     budget, bench = budget or Budget(), Bench(pad)
     work = _Work(bench, most_faults if most_faults is not None else max(1, sum(bench.menu.most) + 1))
     begun, number, idle, processes = time.monotonic(), 0, 0, jobs_here(jobs)
-    work.begin()
+    work.begin(processes)
     while not budget.over(work.runs, begun) and idle < IDLE:
         before = work.runs
         work.round(seed, number, NEVER if budget.runs is None else budget.runs - work.runs, processes)

@@ -9,6 +9,7 @@ from typing import Any
 
 from sequencer.description.faults import Fault
 from sequencer.table import Table
+from sequencer.table.table import Literals
 from sequencer.trials.plan import Plan
 from sequencer.trials.probe import Key
 
@@ -38,11 +39,15 @@ class Parent:
 
 @dataclass
 class Frontier:
-    """What a campaign has visited, and how often it aimed at what it has not. rows: those that fired with nothing wrong."""
+    """What a campaign has visited, and how often it aimed at what it has not. rows: those that fired with nothing wrong,
+    fired: those that fired at all. bits: (state, bit, value) seen."""
 
     table: Table
     faults: tuple[Fault, ...]
     rows: set[int] = field(default_factory=set)
+    fired: set[int] = field(default_factory=set)
+    bits: set[tuple[str, int, int]] = field(default_factory=set)
+    struck: set[str] = field(default_factory=set)
     pairs: set[tuple[str, str]] = field(default_factory=set)
     levels: set[tuple[str, int, int]] = field(default_factory=set)
     tries: Counter[int] = field(default_factory=Counter)
@@ -55,16 +60,39 @@ class Frontier:
         one: Any
         for one in keys:
             if one[1] == "row":
+                self.fired.add(one[0])
                 self.rows.update(() if one[2] else (one[0],))
+            elif one[1] == "bit":
+                self.bits.add((self.names[one[0]], *one[2]))
             elif one[1] == "level":
                 self.levels.add((self.names[one[0]], *one[2]))
             elif one[2] and one[0] != -1:
                 self.pairs.add((self.names[one[0]], one[2]))
+                self.struck.add(one[2])
 
     def open_rows(self, state: str) -> list[int]:
         """Rows of a state that never fired."""
         spec = self.table.states[self.index[state]]
         return [row for row in range(spec.first_row, spec.end_row) if row not in self.rows]
+
+    def hope(self, row: int) -> float:
+        """How much a row is worth aiming at: one that never fired most, one aimed at in vain ever less."""
+        return (0.0 if row in self.rows else 1.0 if row in self.fired else 4.0) / (1 + self.tries[row])
+
+    def hopes(self, state: str) -> float:
+        """The same of all rows of a state."""
+        spec = self.table.states[self.index[state]]
+        return sum(self.hope(row) for row in range(spec.first_row, spec.end_row))
+
+    def stands(self, state: str) -> Literals:
+        """The bits that have only ever had one value in a state."""
+        care = want = 0
+        for i in range(len(self.table.bits)):
+            low, high = (state, i, 0) in self.bits, (state, i, 1) in self.bits
+            if low != high:
+                care |= 1 << i
+                want |= high << i
+        return Literals(care, want)
 
     def open_levels(self, state: str) -> list[tuple[int, int]]:
         """(contact, level) that were never together with a state."""

@@ -44,7 +44,7 @@ class Menu:
     """acts: every act that hands, feet or the supply can do here (`Press` stands once for each contact).
     equipment, slips: faults that may strike, without those the file leaves out with a reason.
     left_out: (fault, reason) of those. timers: {state: whole ms at which something of it falls due}.
-    edges: {volume: gauge pascal that rules and conditions name}. begins: the first state."""
+    edges: {volume: gauge pascal that rules and conditions name}. cares: for each state the bits its rows look at."""
 
     acts: tuple[Action, ...]
     equipment: tuple[Fault, ...]
@@ -55,6 +55,7 @@ class Menu:
     scan_ms: int
     most: tuple[int, int]
     """The most equipment faults and slips that any interlock is asked to withstand."""
+    cares: tuple[int, ...]
 
     @property
     def faults(self) -> tuple[Fault, ...]:
@@ -74,7 +75,7 @@ def menu(pad: Pad, table: Table | None = None) -> Menu:
     most = (max((r.withstand.equipment for r in rules), default=0), max((r.withstand.slips for r in rules), default=0))
     return Menu(
         tuple(_acts(pad)), tuple(f for f in known if f.kind == "equipment"), tuple(f for f in known if f.kind == "slip"),
-        tuple(out.items()), _timers(pad, table), _edges(pad), pad.scan_ms, most,
+        tuple(out.items()), _timers(pad, table), _edges(pad), pad.scan_ms, most, _cares(table),
     )  # fmt: skip
 
 
@@ -117,6 +118,20 @@ def _timers(pad: Pad, table: Table) -> dict[str, tuple[int, ...]]:
         own = {row.least for row in table.rows[state.first_row : state.end_row]}
         found[state.name] = tuple(sorted(n * pad.scan_ms for n in own | delays))
     return found
+
+
+def _cares(table: Table) -> tuple[int, ...]:
+    """The bits that the rows of each state look at, and what those are made from."""
+    found = []
+    for state in table.states:
+        care = 0
+        for row in table.rows[state.first_row : state.end_row]:
+            care |= row.care
+        for i in reversed(range(care.bit_length())):  # a bit is made from bits before it
+            if care >> i & 1:
+                care |= table.bits[i].set.care | table.bits[i].clear.care
+        found.append(care)
+    return tuple(found)
 
 
 def _edges(pad: Pad) -> dict[str, tuple[float, ...]]:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from sequencer.description.pad import Pad
 from sequencer.simulation.events import Action, At, Hold, InState, Press
+from sequencer.simulation.orders import drill_events
 from sequencer.simulation.session import Session
-from sequencer.trials.plan import Plan, event
+from sequencer.trials.plan import Plan, drill_of, event
 
 
 def recorded(pad: Pad) -> Plan | None:
@@ -46,6 +47,20 @@ def in_states(day: Plan, moves: tuple[tuple[int, str], ...]) -> Plan:
         else:
             told.append(event(InState(last[1], one.moment.ms - last[0]), one.action))
     return Plan(tuple(told), settle_ms=day.settle_ms)
+
+
+def of_drills(pad: Pad) -> list[Plan]:
+    """The file's own drills, each as far as a plan can say it: played with all of the day's steps."""
+    found = []
+    for drill in pad.drills.values():
+        plan = Plan(tuple(event(e.moment, e.action) for e in drill_events(pad, drill)), drill.steps, tuple(drill.slips))
+        try:
+            drill_of(plan, drill.says)
+        except ValueError:  # something that only a drill can say
+            continue
+        if plan.events or plan.slips:
+            found.append(plan)
+    return found
 
 
 def seeds_of(pad: Pad) -> list[Plan]:

@@ -23,8 +23,8 @@ LOOK = 10  # periods between two looks at what is visited and broken
 QUIET_MS = 65_000  # with `settle_ms`: so long without a word from anyone or anything ends a trial
 NEVER = 1 << 62
 Key = tuple[object, ...]
-"""(state, bands of the pressures, what had gone wrong or ''), (row, 'row', what had gone wrong or ''), or, with nothing
-wrong, (state, 'level', (contact, its raw level))."""
+"""(state, bands of the pressures, what had gone wrong or ''), (row, 'row', what had gone wrong or ''), (state, 'bit',
+(a bit that a row of the state looks at, its value)), or, with nothing wrong, (state, 'level', (contact, its raw level))."""
 SOUND = ("",)
 
 
@@ -50,7 +50,8 @@ class Breach:
 @dataclass(frozen=True)
 class Trial:
     """plan: as it was really done. breaches: earliest first. keys: what was visited. moves: (ms, state entered).
-    wrong: faults and slips in it, acts against the procedure too."""
+    wrong: faults and slips in it, acts against the procedure too. came: (key, ms) of the values of bits first seen in it.
+    from_ms: where it was forked from another, 0 for one that was played from the beginning."""
 
     plan: Plan
     breaches: tuple[Breach, ...]
@@ -58,6 +59,8 @@ class Trial:
     moves: tuple[tuple[int, str], ...]
     ended_ms: int
     wrong: int = 0
+    came: tuple[tuple[Key, int], ...] = ()
+    from_ms: int = 0
 
 
 @dataclass(frozen=True)
@@ -83,9 +86,12 @@ class Playing:
         self.first_state, self.enough = pad.first_state, enough
         self.watched = [watch for watch in site.watches if watch.rule.waive is None]
         self.keys: set[Key] = set()
+        self.came: list[tuple[Key, int]] = []
+        self._cares, self._bits_seen = menu.cares, set[tuple[int, int]]()
         self.breaches: dict[str, Breach] = {}
         self.pressures = [(name, edges) for name, edges in menu.edges.items() if edges]
         self.patience: Patience | None = None
+        self.from_ms = 0
         self.own: set[tuple[Moment, Action]] = set()
         self.pause_ms = self.pause_step = NEVER
         self.pause_since = -1  # a state entered at another time pauses as well
@@ -98,7 +104,7 @@ class Playing:
         self.site.replan(plan)
         self.patience, self.own = patience, {(e.moment, e.action) for e in own}
         self._waiting, self._waits = -1, []
-        self._fresh_ms = self.site.ms
+        self._fresh_ms = self.from_ms = self.site.ms
         self.pause_ms = self.pause_step = NEVER
         self.pause_since = -1
 
@@ -144,8 +150,10 @@ class Playing:
             self._stood = (box.state, levels)
             for contact, level in enumerate(levels):
                 self._visit((box.state, "level", (contact, level)))
+        self._bits(box.state, box.bits)
         for entry in box.log[log:]:
             if entry.kind == "move":
+                self._bits(self.site.table.rows[entry.row].state, entry.bits)
                 for one in wrong:
                     self._visit((entry.row, "row", one))
         for watch in self.watched:
@@ -153,10 +161,25 @@ class Playing:
                 self.breaches[watch.name] = _breach(site, watch, watch.broken_ms)
         return bands
 
+    def _bits(self, state: int, bits: int) -> None:
+        """Note the values of what the rows of a state look at."""
+        care = self._cares[state] if state >= 0 else 0
+        if (state, bits & care) in self._bits_seen:
+            return
+        self._bits_seen.add((state, bits & care))
+        for i in range(care.bit_length()):
+            if care >> i & 1:
+                key = (state, "bit", (i, bits >> i & 1))
+                if key not in self.keys:
+                    self._visit(key)
+                    if self.patience is None or key not in self.patience.known:
+                        self.came.append((key, self.site.ms))
+
     def _visit(self, key: Key) -> None:
         if key not in self.keys:
             self.keys.add(key)
-            if self.patience is not None and key not in self.patience.known:
+            # a fault or a level in one more place is noted, but nothing to wait for
+            if self.patience is not None and (not key[2] or key[1] == "bit") and key not in self.patience.known:
                 self._fresh_ms = self.site.ms
 
     def _spent(self, patience: Patience) -> bool:
@@ -183,7 +206,7 @@ class Playing:
         done = tuple(e for i, e in enumerate(site.plan.ordered) if i not in site.left_out)
         moves = tuple((ms, entry.to or self.first_state) for ms, entry in zip(site.box.log_ms, site.box.log, strict=True))
         breaches = tuple(sorted(self.breaches.values(), key=lambda b: b.ms))
-        return Trial(replace(site.plan, events=done), breaches, frozenset(self.keys), moves, site.ms, sum(site.struck))
+        return Trial(replace(site.plan, events=done), breaches, frozenset(self.keys), moves, site.ms, sum(site.struck), tuple(self.came), self.from_ms)
 
 
 def _over(site: Hands, bands: tuple[int, ...]) -> bool:

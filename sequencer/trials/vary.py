@@ -9,44 +9,48 @@ from __future__ import annotations
 
 import random
 from collections import Counter
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Collection
+from dataclasses import dataclass, replace
 
-from sequencer.description.box import ContactInput
-from sequencer.description.grounds import PadPart
 from sequencer.description.pad import Pad
-from sequencer.simulation.events import At, Event, Hold, InState, Moment, Press, Strike, Switch, Walk
+from sequencer.simulation.events import At, Hold, InState, Moment, Press, Strike, Switch, Walk
 from sequencer.table import Table
-from sequencer.trials.aims import Aims
+from sequencer.trials.draws import Draws
 from sequencer.trials.frontier import Frontier, Parent
-from sequencer.trials.menu import HELD_MS, Menu, mends
-from sequencer.trials.plan import Plan, event, ranges
+from sequencer.trials.menu import HELD_MS, Menu
+from sequencer.trials.plan import Plan, event
+from sequencer.trials.recipes import Recipe
 
 SLIPS = ("skip", "double", "early", "late", "swap")
-MOST_ACTS = 40
 SETTLES_MS = (2_000, 5_000, 10_000, 30_000, 30_000, 120_000)
-FIRST = {"aim": 2.0, "chain": 3.0, "race": 2.0, "beside": 2.0, "stand": 2.0}
+FIRST = {"aim": 4.0, "wait": 2.0, "against": 2.0, "chain": 3.0, "race": 2.0, "beside": 2.0, "stand": 2.0}
 """How much likelier a change is drawn than others that paid as well."""
 PATIENCE_MS = (3_000, 5_000, 5_000, 10_000, 10_000, 20_000, 60_000)
+BRIEF_MS = 90_000
+"""A day that is over sooner is always played to its end."""
 
 
 Change = Callable[[random.Random, Parent], Plan]
 
 
-class Changer:
+@dataclass(frozen=True)
+class Made:
+    """A new plan, how long it is followed in ms, the first change's name, and the rows and recipes it leans on."""
+
+    plan: Plan
+    patience_ms: int
+    name: str
+    rows: tuple[int, ...] = ()
+    recipes: tuple[Recipe, ...] = ()
+
+
+class Changer(Draws):
     """Makes new plans for one pad. Everything comes from the generator handed in."""
 
     def __init__(self, pad: Pad, table: Table, menu: Menu, frontier: Frontier) -> None:
-        self.pad, self.table, self.menu, self.most, self.frontier = pad, table, menu, 0, frontier
-        self.aims = Aims(pad, table, menu)
-        self.spans = ranges(pad)
-        self.mends = mends(pad)
-        self.gate = next((part.gate for part in pad.parts(PadPart).values() if part.gate), None)
-        sense = pad.inputs[self.gate] if self.gate else None
-        self.gate_word = f"not {sense.contact.word}" if isinstance(sense, ContactInput) else ""
-        self.timed: set[str] = {name for name, times in menu.timers.items() if times}
+        super().__init__(pad, table, menu, frontier)
         self.changes: dict[str, Change] = {
-            "aim": self._aim, "chain": self._chain, "race": self._race, "beside": self._beside, "stand": self._stand, "strike": self._strike, "act": self._act,
+            "aim": self._aim, "wait": self._wait, "against": self._against, "chain": self._chain, "race": self._race, "beside": self._beside, "stand": self._stand, "strike": self._strike, "act": self._act,
             "move": self._moved, "drop": self._drop, "cut": self._cut, "hold": self._hold, "slip": self._slip,
         }  # fmt: skip
         self.used: Counter[str] = Counter()
@@ -54,10 +58,12 @@ class Changer:
 
     # ---- which change ------------------------------------------------------------------------
 
-    def changed(self, rng: random.Random, parent: Parent, other: Plan, most: int) -> tuple[Plan, int, str]:
-        """(the parent with one to three changes, patience in ms, the first change's name); `other`: a plan to take a
-        part of; `most`: so many faults in it. Steps or not, seed and values stay."""
+    def changed(self, rng: random.Random, parent: Parent, other: Plan, most: int) -> Made:
+        """The parent with one to three changes; `other`: a plan to take a part of; `most`: so many faults in it. Steps or
+        not, seed and values stay."""
         plan, first, self.most = parent.plan, "", most
+        self.rows, self.due_ms, self.aims.most = [], 0, most
+        self.aims.used.clear()
         names = [name for name in self.changes if most or name not in ("strike", "slip")]
         for _ in range(rng.choice((1, 1, 1, 2, 2, 3))):
             weights = [FIRST.get(name, 1.0) * (self.paid[name] + 5.0) / (self.used[name] + 10.0) for name in names]
@@ -67,17 +73,24 @@ class Changer:
             else:
                 plan = self.changes[name](rng, replace(parent, plan=plan))
             first = first or name
-        patience = rng.choice(PATIENCE_MS)
+        patience = rng.choice(PATIENCE_MS) if first not in ("aim", "wait") else 3_000
         if first == "cut":
             patience = max(patience, self._longest(parent) + 5_000)
+        elif parent.ended_ms < BRIEF_MS or rng.random() < 0.02:  # what comes of it may come late in the day
+            patience = max(patience, parent.ended_ms)
+        patience = max(patience, self.due_ms)
         # watched for long enough that an act late in a state is still waited for
-        settle = max(rng.choice(SETTLES_MS), *(e.moment.after_ms + 2_000 for e in plan.events if isinstance(e.moment, InState)), 0)
-        return replace(plan, settle_ms=settle), patience, first
+        settle = max(rng.choice(SETTLES_MS), self.due_ms, *(e.moment.after_ms + 2_000 for e in plan.events if isinstance(e.moment, InState)))
+        return Made(replace(plan, settle_ms=settle), patience, first, tuple(self.rows), tuple(self.aims.used))
 
-    def told(self, name: str, new: int) -> None:
-        """What a plan of this change came upon."""
-        self.used[name] += 1
-        self.paid[name] += min(new, 3)
+    def told(self, made: Made, new: int, fired: Collection[int] = ()) -> None:
+        """What a plan came upon, and the rows that fired in it."""
+        self.used[made.name] += 1
+        self.paid[made.name] += min(new, 3)
+        hit = any(row in fired for row in made.rows)
+        for recipe in made.recipes:
+            recipe.tried += 1
+            recipe.won += hit
 
     def reseeded(self, rng: random.Random, plan: Plan) -> Plan:
         """The same plan on another make of the pad: a number elsewhere in its range, another seed."""
@@ -89,79 +102,39 @@ class Changer:
         value = rng.choice((span.low, span.high, rng.uniform(span.low, span.high)))
         return replace(plan, values=(*(v for v in plan.values if v[:2] != (name, key)), (name, key, value)))
 
-    def _longest(self, parent: Parent) -> int:
-        """The longest least time of a row of the states the parent was in, ms; at most five minutes."""
-        names = {state for _, state in parent.moves}
-        return min(300_000, max((t for name in names for t in self.menu.timers[name]), default=0))
-
-    # ---- the parts of a change -----------------------------------------------------------------
-
-    def _more(self, plan: Plan, extra: Sequence[Event]) -> Plan:
-        """With more events, as far as there is room; never two faults of one part, never more faults than allowed."""
-        room = MOST_ACTS - len(plan.acts)
-        acts = [e for e in extra if not isinstance(e.action, Strike)][: max(room, 0)]
-        plan = replace(plan, events=(*plan.events, *acts))
-        for one in extra:
-            if isinstance(one.action, Strike) and self.most > 0:
-                part = one.action.part
-                others = [e for e in plan.strikes if isinstance(e.action, Strike) and e.action.part != part]
-                kept = others[max(0, len(others) - self.most + 1) :]
-                plan = replace(plan, events=(*kept, one, *plan.acts))
-        return plan
-
-    def moment(self, rng: random.Random, parent: Parent) -> Moment:
-        """A moment of the day that the parent had."""
-        scan, visited = self.menu.scan_ms, [state for _, state in parent.moves]
-        roll = rng.random()
-        if roll < 0.6 and self.timed:
-            state = rng.choice(visited) if visited and rng.random() < 0.9 else rng.choice(self.menu.states)
-            times = self.menu.timers[state]
-            if times and rng.random() < 0.6:
-                after = rng.choice(times) + rng.randint(-3, 3) * scan
-            else:
-                after = rng.choice((0, scan, rng.randrange(0, 2_000), rng.randrange(0, 30_000)))
-            return InState(state, max(0, after) // scan * scan)
-        if roll < 0.8 and parent.moves:
-            return At(max(0, rng.choice(parent.moves)[0] + rng.randint(-5, 10) * scan) // scan * scan)
-        return At(rng.randrange(0, max(parent.ended_ms, scan)) // scan * scan)
-
-    def _within(self, rng: random.Random, stay_ms: int) -> int:
-        """A time within a stay: often its beginning."""
-        scan = self.menu.scan_ms
-        return rng.choice((0, scan, rng.randrange(0, 2_000), rng.randrange(0, max(stay_ms, scan)))) // scan * scan
-
-    def _rows(self, rng: random.Random, state: str) -> int | None:
-        """A row of a state; mostly one that never fired, those seldom aimed at first. None for a state without rows."""
-        spec = self.table.states[self.frontier.index[state]]
-        known = [row for row in range(spec.first_row, spec.end_row) if row in self.frontier.rows]
-        fresh = self.frontier.open_rows(state)
-        if known and (not fresh or rng.random() < 0.3):
-            return rng.choice(known)
-        if not fresh:
-            return None
-        row = rng.choices(fresh, [1.0 / (1 + self.frontier.tries[row]) for row in fresh])[0]
-        self.frontier.tries[row] += 1
-        return row
-
-    def _stay(self, rng: random.Random, parent: Parent) -> tuple[int, str, int, bool] | None:
-        """A stay of the parent; those of states with rows that never fired are drawn more."""
-        stays = parent.stays
-        if not stays:
-            return None
-        return rng.choices(stays, [1.0 + min(4, len(self.frontier.open_rows(state))) for _, state, _, _ in stays])[0]
-
     # ---- changes -------------------------------------------------------------------------------
 
     def _aim(self, rng: random.Random, parent: Parent) -> Plan:
-        """Acts that make the literals of a row hold in its state."""
+        """Acts that make the literals of a row hold in its state; what ended the state before that is kept away."""
         stay = self._stay(rng, parent)
         row = self._rows(rng, stay[1]) if stay else None
         if stay is None or row is None:
             return self._act(rng, parent)
-        events, _ = self.aims.row(rng, row, self._within(rng, stay[2]))
-        if not stay[3]:
-            events = [event(At(stay[0] + e.moment.after_ms), e.action) for e in events if isinstance(e.moment, InState)]
-        return self._more(parent.plan, events)
+        start = self._within(rng, stay[2])
+        events, soonest = self.aims.row(rng, row, start, self.frontier.stands(stay[1]))
+        plan = parent.plan
+        if soonest > stay[2] and rng.random() < 0.8:
+            plan, more = self._kept(rng, parent, stay, start)
+            events = [*more, *events]
+        elif not events:
+            return self._act(rng, parent)
+        return self._in(plan, stay, events, soonest)
+
+    def _wait(self, rng: random.Random, parent: Parent) -> Plan:
+        """A state is not left as it was, so that something else leads out of it, its timeout at the latest."""
+        stay = self._stay(rng, parent)
+        if stay is None:
+            return self._act(rng, parent)
+        spec = self.table.states[self.frontier.index[stay[1]]]
+        timed = [row for row in range(spec.first_row, spec.end_row) if self.table.rows[row].least]
+        plan, events = self._kept(rng, parent, stay, self._within(rng, stay[2]))
+        soonest = 0
+        if any(map(self.frontier.hope, timed)):
+            row = rng.choices(timed, [self.frontier.hope(row) / (1 + self.table.rows[row].least * self.menu.scan_ms / 20_000) for row in timed])[0]
+            self.frontier.tries[row] += 1
+            self.rows.append(row)
+            soonest = self.table.rows[row].least * self.menu.scan_ms
+        return self._in(plan, stay, events, soonest)
 
     def _chain(self, rng: random.Random, parent: Parent) -> Plan:
         """Rows one after the other, each in the state that the one before leads to."""
@@ -196,11 +169,6 @@ class Changer:
             events += self.aims.together(rng, second, done, lambda ms: InState(state, ms))
         return self._more(parent.plan, events)
 
-    def _near(self, rng: random.Random) -> int:
-        """A small time to either side, ms: from one scan up to half a second, seldom more."""
-        scan = self.menu.scan_ms
-        return rng.choice((-1, 1)) * rng.choice((0, 1, 2, 3, 5, 8, 12, 20, 50)) * scan
-
     def _beside(self, rng: random.Random, parent: Parent) -> Plan:
         """A row of the state left or entered comes true at about a move that the parent made."""
         stays = parent.stays
@@ -210,6 +178,24 @@ class Changer:
         ms = stays[at][0] + self._near(rng)
         row = self._rows(rng, stays[rng.choice((at - 1, at))][1])
         return parent.plan if row is None else self._more(parent.plan, self.aims.together(rng, row, ms, At))
+
+    def _against(self, rng: random.Random, parent: Parent) -> Plan:
+        """What a rule looks at is made otherwise at about a move, or from a while before it on."""
+        stay = self._stay(rng, parent)
+        if stay is None or not self.aims.against:
+            return self._act(rng, parent)
+        states, leaf, so = rng.choice(self.aims.against)
+        fits = [one for one in parent.stays if one[1] in states]
+        stay = rng.choice(fits) if fits else stay
+        makes = self.aims.leaf(rng, leaf, so if rng.random() < 0.9 else not so)
+        scan, (ms, state, lasts, first) = self.menu.scan_ms, stay
+        if rng.random() < 0.3:
+            after = self._within(rng, lasts)
+            moment: Moment = InState(state, after) if first else At(ms + after)
+        else:
+            before = rng.choice((0, scan, rng.randrange(0, 2_000), rng.randrange(0, 2_000), rng.randrange(0, 20_000)))
+            moment = At(max(0, ms + (before if rng.random() < 0.2 else -before)) // scan * scan)
+        return self._more(parent.plan, [event(moment, make.action) for make in makes])
 
     def _stand(self, rng: random.Random, parent: Parent) -> Plan:
         """A contact stands otherwise than ever before in a state, from then on or from a little earlier."""
@@ -242,7 +228,8 @@ class Changer:
         stays = parent.stays
         if stays and rng.random() < 0.7:
             ms, state, lasts, first = rng.choice(stays)
-            fault = rng.choice([f for f in self.frontier.open_faults(state) if f in pool] or pool)
+            fresh = [f for f in self.frontier.open_faults(state) if f in pool]
+            fault = rng.choice([f for f in fresh if f.name not in self.frontier.struck] or fresh or pool)
             after = self._within(rng, lasts)
             moment: Moment = InState(state, after) if first else At(ms + after)
         else:
@@ -304,3 +291,4 @@ class Changer:
         else:
             events[at] = replace(chosen, moment=self.moment(rng, parent))
         return replace(plan, events=tuple(events))
+

@@ -4,20 +4,36 @@ from __future__ import annotations
 
 import random
 from collections import Counter
+from dataclasses import replace
 from functools import cache
 
 from sequencer.description import load
-from sequencer.simulation.events import At, InState, Latch, Pin, PowerOff, Press, Strike, Switch, Walk
+from sequencer.description.terms import SwitchIs
+from sequencer.simulation.events import (
+    At,
+    HandValve,
+    InState,
+    Latch,
+    Pin,
+    PowerOff,
+    Press,
+    Strike,
+    Switch,
+    Walk,
+)
 from sequencer.trials.aims import Aims
-from sequencer.trials.campaign import Bench, Found
+from sequencer.trials.blind import blind
+from sequencer.trials.campaign import Bench, Found, _Work
+from sequencer.trials.draws import MOST_ACTS
 from sequencer.trials.drillfile import keep
 from sequencer.trials.frontier import Frontier, Parent
-from sequencer.trials.nominal import recorded, seeds_of
+from sequencer.trials.nominal import in_states, of_drills, recorded, seeds_of
 from sequencer.trials.plan import Plan, event
 from sequencer.trials.probe import Breach, Trial
+from sequencer.trials.recipes import Recipe, Recipes
 from sequencer.trials.shrink import shrink
 from sequencer.trials.story import failure
-from sequencer.trials.vary import MOST_ACTS, Changer
+from sequencer.trials.vary import Changer, Made
 from tests.trials.the_club import bench, club
 
 
@@ -54,6 +70,7 @@ def test_the_acts_aimed_at_a_row_make_it_fire() -> None:
 
 def test_a_press_is_aimed_at_with_its_button_and_a_head_with_a_hand_that_latches_it() -> None:
     aims, table = Aims(club(), bench().table, bench().menu), bench().table
+    aims.most = 0
     made = aims.bit(random.Random(0), table.bit_index("pressed"), True)
     assert [type(m.action) for m in made] == [Press] and made[0].fleeting
     latched = aims.bit(random.Random(0), table.bit_index("latched"), True)
@@ -63,6 +80,9 @@ def test_a_press_is_aimed_at_with_its_button_and_a_head_with_a_hand_that_latches
     assert any(m.action == Switch("gate", "shut") for m in shut) and max(m.after_ms for m in shut) >= 1_100  # filter and delay
     lost = aims.bit(random.Random(0), table.bit_index("radio_ok"), False)
     assert [m.action for m in lost] == [Strike("radio", "lost")]
+    aims.most = 1
+    opened = [m.action for n in range(20) for m in aims.bit(random.Random(n), table.bit_index("latched"), False)]
+    assert opened and all(isinstance(a, Strike) and a.part in ("head", "hold_down") for a in opened)
 
 
 def test_a_pin_is_drawn_where_a_row_asks_for_it() -> None:
@@ -111,7 +131,8 @@ def test_a_changed_plan_keeps_within_its_faults_and_its_room() -> None:
     for most in (0, 1, 2):
         for number in range(150):
             rng = random.Random(f"{most}/{number}")
-            plan, patience, name = changer.changed(rng, parent, Plan(steps=True), most)
+            made = changer.changed(rng, parent, Plan(steps=True), most)
+            plan, patience, name = made.plan, made.patience_ms, made.name
             parts = [e.action.part for e in plan.strikes if isinstance(e.action, Strike)]
             aimed = [p for p in parts if p == "radio"] if most == 0 else []
             assert len(parts) - len(aimed) <= most and len(parts) == len(set(parts))
@@ -129,12 +150,12 @@ def test_a_change_that_pays_is_drawn_more() -> None:
     parent = Parent(day().plan, day().moves, day().ended_ms)
 
     def share(name: str) -> int:
-        return sum(changer.changed(random.Random(number), parent, Plan(), 1)[2] == name for number in range(300))
+        return sum(changer.changed(random.Random(number), parent, Plan(), 1).name == name for number in range(300))
 
     before = share("drop")
     for _ in range(200):
         for name in changer.changes:
-            changer.told(name, 3 if name == "drop" else 0)
+            changer.told(Made(Plan(), 0, name), 3 if name == "drop" else 0)
     assert share("drop") > 2 * before
 
 
@@ -185,3 +206,82 @@ def test_a_messy_plan_that_breaks_a_pull_off_becomes_one_act_after_another_with_
     kept = keep(pad, (found,))[0]
     assert kept.again and kept.run.verdict == "fail"
     assert "pull_is_whole" in "\n".join(failure(pad, kept, 1))
+
+
+def test_what_brought_a_condition_about_is_a_recipe_for_it_elsewhere() -> None:
+    """Nothing tells the campaign that an open hand dump takes the pressure away: it is seen once, and used from then on."""
+    recipes = Recipes(bench().table)
+    opened = event(InState("holding", 1_000), HandValve("hand_dump", True))
+    trial = bench().try_(Plan((opened,), steps=True, settle_ms=2_000), enough=_never)
+    full = bench().table.bit_index("at_pressure")
+    recipes.learn([opened], trial)
+    learned = recipes.draw(random.Random(0), full, False, 0)
+    assert learned is not None and learned.steps == ((0, HandValve("hand_dump", True)),) and 0 < learned.after_ms < 5_000
+    aims = Aims(club(), bench().table, bench().menu, recipes)
+    drawn = [aims.bit(random.Random(n), full, False) for n in range(20)]
+    assert any(m.action == HandValve("hand_dump", True) for made in drawn for m in made) and learned in aims.used
+    recipes.known.clear()
+    leak = event(InState("holding", 1_000), Strike("dump_line", "leaks"))
+    recipes.learn([leak], bench().try_(Plan((leak,), steps=True, settle_ms=2_000), enough=_never))
+    assert all(one.strikes == 1 for some in recipes.known.values() for one in some)
+    assert all(recipes.draw(random.Random(0), bit, value, 0) is None for bit, value in recipes.known)  # each takes a fault
+
+
+def test_what_a_rule_needs_is_taken_away_at_the_very_start_it_guards() -> None:
+    """The dump may shut only while stop is not pressed, and `armed` shuts it: stop stands pressed before the day's arming in some of the ways drawn against that."""
+    changer = Changer(club(), bench().table, bench().menu, Frontier(bench().table, bench().menu.faults))
+    looked = [(leaf.input, so) for states, leaf, so in changer.aims.against if isinstance(leaf, SwitchIs) and "armed" in states]
+    assert ("stop", False) in looked
+    parent = Parent(Plan(steps=True), day().moves, day().ended_ms)
+    armed, held = next(ms for ms, state in day().moves if state == "armed"), 0
+    for number in range(400):
+        events = changer._against(random.Random(number), parent).events
+        held += any(e.action == Switch("stop", "pressed") and isinstance(e.moment, At) and armed - 20_000 <= e.moment.ms < armed for e in events)
+    assert held >= 3
+
+
+def test_a_recipe_that_pays_is_drawn_more_and_one_in_vain_less() -> None:
+    recipes = Recipes(bench().table, {(0, True): [Recipe(((0, Press("stop")),), 100), Recipe(((0, Press("button")),), 100)]})
+    good, bad = recipes.known[0, True]
+    changer = Changer(club(), bench().table, bench().menu, Frontier(bench().table, bench().menu.faults))
+    for _ in range(20):
+        changer.told(Made(Plan(), 0, "aim", (7,), (good,)), 1, {7})
+        changer.told(Made(Plan(), 0, "aim", (7,), (bad,)), 1, {8})
+    drawn = [recipes.draw(random.Random(n), 0, True, 0) for n in range(200)]
+    assert drawn.count(good) > 5 * drawn.count(bad)
+
+
+def test_the_files_own_drills_are_days_to_start_from() -> None:
+    plans = of_drills(club())
+    assert 5 < len(plans) <= len(club().drills)
+    stopped = next(plan for plan in plans if plan.acts[:1] == (event(InState("filling", 0), Press("stop")),))
+    assert [state for _, state in bench().try_(stopped, enough=_never).moves][3:5] == ["filling", "dumping"]
+
+
+def test_a_share_of_a_campaign_is_drawn_blindly_and_the_same_by_seed() -> None:
+    work = _Work(bench(), 1)
+    work.day, work.simulated = recorded(club()), 1_000.0
+    work.take(day(), keep=True)
+    (group, made), *others = work.drawn(5, 0, 1000)
+    assert made == [] and group.whole and group.variants == () and all(not other.whole or other.variants for other, _ in others)
+    again = blind(random.Random("5/0/blind"), bench().menu, work.day, work.faults)
+    assert again == group.plan
+    work.blind_ms = 1_000_000
+    assert all(group.variants for group, _ in work.drawn(5, 0, 1000))
+
+
+def test_a_state_that_is_not_left_as_it_was_times_out() -> None:
+    """Waiting acts: of the ways drawn to keep the club from leaving `armed` some let it time out."""
+    changer = Changer(club(), bench().table, bench().menu, Frontier(bench().table, bench().menu.faults))
+    plan = in_states(day().plan, day().moves)
+    moves = tuple(move for move in day().moves if move[0] <= next(ms for ms, state in day().moves if state == "filling"))
+    parent, seen = Parent(plan, moves, day().ended_ms), False
+    for number in range(60):
+        changer.rows, changer.due_ms, changer.most = [], 0, 0
+        waiting = changer._wait(random.Random(number), parent)
+        if changer.rows and bench().table.states[bench().table.rows[changer.rows[0]].state].name == "armed":
+            trial = bench().try_(replace(waiting, settle_ms=changer.due_ms), enough=_never)
+            seen = seen or (changer.rows[0], "row", "") in trial.keys
+        if seen:
+            break
+    assert seen
