@@ -14,6 +14,7 @@ from sequencer.proof.bands import Comparison, comparison, late, volume_of
 from sequencer.proof.branches import LAZY, LIES, ONE, Branches, Choices, assume, together
 from sequencer.proof.draft import Draft, counts_from
 from sequencer.proof.durations import error_of
+from sequencer.proof.gas import at_its_end
 from sequencer.proof.kept import kept
 from sequencer.proof.words import EVERYTHING, Cube
 from sequencer.table import Kind
@@ -257,9 +258,10 @@ class Reading:
             if edge is None:
                 # nothing lies beyond: the highest (lowest) band, where pressure can settle at its end
                 edges = bands.edges[volume]
+                more = {} if high_side else at_its_end(self.draft, volume, made.low)
                 if not edges:
-                    return EVERYTHING
-                edge = edges[-1] if high_side else edges[0]
+                    return self.draft.layout.cube(more)
+                return self.draft.layout.cube({bands.name(volume, edges[-1 if high_side else 0]): high_side, **more})
         else:
             if high_side and made.low > top or not high_side and made.high <= 0.0:
                 return None

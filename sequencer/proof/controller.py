@@ -12,7 +12,7 @@ from itertools import pairwise, product
 
 import numpy as np
 
-from sequencer.proof import gas, parts, people, relevance
+from sequencer.proof import emptying, gas, parts, people, relevance
 from sequencer.proof.bits import Reading, memory
 from sequencer.proof.branches import CARE, CLEAR, HOLDS, LAZY, LIES, ONE, PUT, WANT, Branches, together
 from sequencer.proof.cubes import joined
@@ -292,7 +292,7 @@ def _timer(draft: Draft, state: int, place: int, seconds: float) -> Iterator[tup
     second = f"{seconds:g} s in {draft.told(place)}"
     yield from parts.races(draft, state, seconds, second)
     for volume in draft.bands.edges:
-        yield from gas.must_be_below(draft, volume, place, seconds, second)
+        yield from emptying.must_be_below(draft, volume, place, seconds, second)
 
 
 def _power(draft: Draft) -> None:

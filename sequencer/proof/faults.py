@@ -130,8 +130,7 @@ def _output(draft: Draft, name: str, mode: str) -> Edit:
     if isinstance(draft.pad.outputs[name], LampOutput):
         return Edit(_rows(draft, lambda: people.walks(draft, people.allowed(draft, dead=frozenset({number})))))
     if mode == "twitches":
-        at = tuple(p for p in draft.running)
-        return Edit(_rows(draft, lambda: draft.row(f"the servo {name} jumps", "part", {horn(name): False}, {horn(name): True}, at, tag="jump")))
+        return Edit(_rows(draft, lambda: parts.jumps(draft, name)))
     if mode == "limp":
         return Edit(_rows(draft, lambda: draft.row(f"the servo {name} goes limp", "part", {horn(name): True}, {horn(name): False}, tag="limp")))
     if mode == "welded":

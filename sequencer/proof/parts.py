@@ -24,6 +24,14 @@ def driven(draft: Draft) -> dict[str, tuple[int, str, str]]:
     return found
 
 
+def jumps(draft: Draft, output: str) -> None:
+    """A servo that gets power jumps to the end of its travel, and a contact that follows it sees that."""
+    draft.row(f"the servo {output} jumps", "part", {horn(output): False}, {horn(output): True}, draft.running, tag="jump")
+    if output in driven(draft):
+        code, bit, _ = driven(draft)[output]
+        moves(draft, f"{output} jumps", "part", bit, code != 0, tag="jump")
+
+
 def horn(output: str) -> str:
     """Name of the bit 'this servo's horn stands away from its idle position'."""
     return f"{output} horn drawn"
@@ -67,6 +75,8 @@ def rows(draft: Draft) -> None:
                     moves(draft, says, "part", bit, wanted, guard, places)
                 else:
                     draft.row(says, "part", guard, {bit: wanted, **done}, places, tag=f"stroke {output}")
+        if isinstance(draft.pad.outputs[output], ServoOutput):
+            moves(draft, f"{output} is drawn back without power", "part", bit, code == 0)
     servos(draft)
     _heads(draft)
     _pins(draft)
@@ -180,7 +190,7 @@ def races(draft: Draft, state: int, seconds: float, second: str) -> list[tuple[C
     for output, (code, bit, _) in driven(draft).items():
         own = draft.certain(state, list(draft.pad.outputs).index(output))
         most = draft.durations.stroke(output)
-        if own is None or most >= seconds or matters(draft, output) and not certain(draft, output, own == code):
+        if own is None or most >= seconds or isinstance(draft.pad.outputs[output], ServoOutput) or matters(draft, output) and not certain(draft, output, own == code):
             continue
         race = Race(f"{output} moves to its commanded position", most, second, seconds, "file", frozenset({output}))
         found.append((draft.layout.cube({bit: own != code}), draft.race(race)))

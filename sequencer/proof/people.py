@@ -15,7 +15,8 @@ from sequencer.description.grounds import LinePart, PadPart
 from sequencer.proof.bands import dial_limits
 from sequencer.proof.draft import Draft
 from sequencer.proof.durations import FACTOR, WATCHDOG
-from sequencer.proof.gas import empties, valve
+from sequencer.proof.emptying import empties
+from sequencer.proof.gas import valve
 from sequencer.proof.parts import driven, moves
 from sequencer.proof.system import Race
 from sequencer.proof.words import EVERYTHING, Cube

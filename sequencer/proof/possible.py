@@ -20,7 +20,7 @@ import numpy.typing as npt
 from sequencer.description.faults import Fault, faults
 from sequencer.description.grounds import LinePart
 from sequencer.description.sequence import Always
-from sequencer.proof import controller, levels, withheld
+from sequencer.proof import controller, emptying, levels, withheld
 from sequencer.proof.draft import Draft
 from sequencer.proof.engine import Engine, Words
 from sequencer.proof.judging import Breach
@@ -193,6 +193,8 @@ def _against(work: Work, base: InterlockResult, level: str, held: Held, rule: Al
         return replace(base, outcome="broken", level=f"{level}; no way is shown with {levels.names(red)}")
     if cuts:
         level += f"; no way is shown with {levels.names(cuts)}"
+    stuck = {f.part for cut in cuts for f in cut if f.mode in ("stuck open", "leaks", "slow")}
+    level += "".join(f"; {reason}" for line in sorted(stuck & set(work.pad.parts(LinePart))) for reason in emptying.held_up(work.draft, line))
     if held.unseen and base.asked != (0, 0):
         return replace(base, outcome="not shown", level=f"{level}; not shown: {len(held.unseen)} faults were not explored to the end")
     if sum(base.asked) > 1:

@@ -23,13 +23,14 @@ from sequencer.description.faults import Fault
 from sequencer.description.grounds import (
     HeadPart,
     LinePart,
+    LinkPart,
     PinPart,
     PowerPart,
     ReliefPart,
     SupplyPart,
     WirePart,
 )
-from sequencer.proof import controller, gas
+from sequencer.proof import controller, feeding, gas
 from sequencer.proof.draft import Draft
 from sequencer.proof.faults import _outruns
 from sequencer.proof.parts import driven, horn
@@ -81,7 +82,8 @@ def _mutated(draft: Draft, fault: Fault, scans: dict[int, list[Row]]) -> Iterato
     elif isinstance(part, HeartbeatInput):
         heard = [i for i, b in enumerate(draft.table.bits) if b.kind == Kind.HEARD and draft.table.heartbeats[b.source] == fault.part]
         constant = {"lost": (0,), "replayed": (1,)}.get(fault.mode, (0, 1))
-        yield rest, _classes(draft, asked, lambda _: [dict.fromkeys(heard, v) for v in constant])
+        for frozen in _carried(draft, fault):
+            yield rest, _classes(draft, asked, lambda _, f=frozen: [dict.fromkeys(heard, v) | f for v in constant])  # type: ignore[misc]  # the default binds the loop's value
     else:
         counts = _counts(draft, fault.part)
         spec = next((a for a in draft.table.analogs if a.name == fault.part), None)
@@ -101,6 +103,15 @@ def _mutated(draft: Draft, fault: Fault, scans: dict[int, list[Row]]) -> Iterato
                 continue
             seen.add(key)
             yield rest, _classes(draft, asked, lambda s, g=group: [v for c in g for v in _shown(draft, fault.part, c, s)])  # type: ignore[misc]  # the default binds the loop's value
+
+
+def _carried(draft: Draft, fault: Fault) -> list[Values]:
+    """What the contacts that a link carries may show for good once it passes nothing of ours (one that comes and goes
+    still does): each as it was heard last, in every combination."""
+    names = [c for p in draft.pad.parts(LinkPart).values() if p.link == fault.part for c in p.carries]
+    contacts = [c for c in names if isinstance(draft.pad.inputs.get(c), ContactInput)] if fault.mode in ("lost", "replayed") else []
+    return [{i: v for c, level in zip(contacts, levels, strict=True) for i, v in _contact(draft, c, level, 0).items()}
+            for levels in product((False, True), repeat=len(contacts))]  # fmt: skip
 
 
 def _asks(draft: Draft, name: str, place: int) -> bool:
@@ -227,9 +238,13 @@ def _keeps(draft: Draft, fault: Fault) -> Keeps:
             return lambda r: True
         if mode == "leaks":
             into = [v for v in draft.bands.edges if draft.durations.feeds(name, v) and v in (part.line.origin, part.line.end)]
-            vents = [f"vent {d}" for v in into for d in gas.dumps(draft, v)] if into and _outruns(draft, into, name) else []
-            return untagged(*vents)
-        return untagged(f"vent {name}", f"up {name}")
+            dumps = [d for v in into for d in gas.dumps(draft, v)]
+            vents = [f"vent {d}" for d in dumps] if into and _outruns(draft, into, name) else []
+            return untagged(*vents, *map(gas.against, dumps))
+        back = gas.dumps(draft, part.line.origin) if mode == "leaks back" and part.line.origin in draft.bands.edges else []
+        return untagged(f"vent {name}", f"up {name}", gas.against(name), *(tag for d in back for tag in (f"vent {d}", gas.against(d))))
+    if isinstance(part, SupplyPart) and mode in ("creeps", "fails open"):
+        return untagged(*map(gas.against, draft.pad.parts(LinePart)))
     if isinstance(part, SupplyPart) and mode == "runs down":
         return untagged(*(f"up {n}" for n, p in draft.pad.parts(LinePart).items() if name in (p.line.origin, p.line.end)))
     if isinstance(part, ReliefPart) and mode == "set low":
@@ -252,7 +267,10 @@ def _keeps(draft: Draft, fault: Fault) -> Keeps:
     if isinstance(part, LampOutput):
         return untagged("walk in")
     if isinstance(part, PowerPart):
-        return without([horn(n) for n, o in draft.pad.outputs.items() if isinstance(o, ServoOutput)], True, True)
+        fed = {driven(draft)[o][1]: feeding.unpowered(draft, o) for o in feeding.fed(draft, name)} if mode == "fails" else {}
+        still = without([horn(n) for n, o in draft.pad.outputs.items() if isinstance(o, ServoOutput)], True, True)
+        opens, shuts = (without([b for b, value in fed.items() if value != way], way, not way) for way in (True, False))
+        return lambda r: still(r) and opens(r) and shuts(r)
     return lambda r: True
 
 
