@@ -57,7 +57,7 @@ def command(
     verdict = Verdict.of(proof.holds)
     from sequencer.report.proof_text import text
 
-    shown = text(proof)
+    shown = text(proof, pad.pressures_said)
     if keep is not None:
         whole = {"command": "prove", "file": str(file), "verdict": verdict.value, "result": plain(proof)}
         holding = {r.name for r in proof.interlocks if r.story is None or r.outcome == "holds"}

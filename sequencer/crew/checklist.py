@@ -84,11 +84,14 @@ class RoleLine:
 
 @dataclass(frozen=True)
 class Checklist:
-    """Everything that is printed for the day. `checksum` is that of the compiled table, eight hex digits."""
+    """Everything that is printed for the day. `checksum` is that of the compiled table, eight hex digits; `zero` says what
+    zero means in its pressures, `waivers` are (rule, reason) of what the file accepts to be broken."""
 
     title: str
     revision: int
     checksum: str
+    zero: str
+    waivers: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
     roles: tuple[RoleLine, ...]
     phases: tuple[Phase, ...]
@@ -117,6 +120,8 @@ def checklist(pad: Pad, sized: Sequence[Sized] = ()) -> Checklist:
         title=pad.title,
         revision=pad.revision,
         checksum=f"{checksum(compile_table(pad)):08X}",
+        zero=pad.pressures_said,
+        waivers=tuple((spoken(name), why) for name, why in pad.waivers),
         cautions=CAUTIONS,
         roles=tuple(
             RoleLine(spoken(name), role.does, role.holds or "", role.never or "") for name, role in pad.crew.roles.items()

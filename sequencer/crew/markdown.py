@@ -32,7 +32,7 @@ def _cell(text: str) -> str:
 
 def _front(sheet: Checklist) -> str:
     lines = [f"# {sheet.title}: launch-day checklist", "", f"Revision {sheet.revision} · table checksum **{sheet.checksum}**"]
-    lines += ["", "The box must show the same checksum. If it does not, stop here.", ""]
+    lines += ["", "The box must show the same checksum. If it does not, stop here.", sheet.zero, ""]
     lines += [f"> {caution}" for caution in sheet.cautions]
     if sheet.stand_off is not None:
         off = sheet.stand_off
@@ -42,6 +42,7 @@ def _front(sheet: Checklist) -> str:
         ]  # fmt: skip
     if sheet.sizing_fails:
         lines += ["", f"**The sizing sheet fails: {', '.join(sheet.sizing_fails)}. Do not launch on it.**"]
+    lines += [line for rule, why in sheet.waivers for line in ("", f"**The file accepts a breach of: {rule}.** Reason: {why}")]
     lines += ["", "| Place | Date | Wind | Range opened | Range closed |", "|---|---|---|---|---|", "| | | | | |", ""]
     lines += ["## Roles", ""]
     lines.append(

@@ -142,7 +142,7 @@ class _Story:
 
         sheet = self.sheet
         story = [self._say(escape(sheet.title), self.title), self._say("Launch-day checklist", self.head)]
-        story.append(self._say(f"Revision <b>{sheet.revision}</b>, table checksum <b>{sheet.checksum}</b>. The box must show the same checksum; if it does not, stop here."))
+        story.append(self._say(f"Revision <b>{sheet.revision}</b>, table checksum <b>{sheet.checksum}</b>. The box must show the same checksum; if it does not, stop here. {escape(sheet.zero)}"))
         story.append(Spacer(1, 8))
         story += [self._say("• " + escape(caution)) for caution in sheet.cautions]
         story.append(Spacer(1, 8))
@@ -152,6 +152,7 @@ class _Story:
             story.append(self._say("Blast only; fragments, hoses and the vehicle go further. The site's own distance governs where it is greater."))
         if sheet.sizing_fails:
             story.append(self._say(f"<b>The sizing sheet fails: {escape(', '.join(sheet.sizing_fails))}. Do not launch on it.</b>"))
+        story += [self._say(f"<b>The file accepts a breach of: {escape(rule)}.</b> Reason: {escape(why)}") for rule, why in sheet.waivers]
         story.append(Spacer(1, 8))
         story.append(self._table(["place", "date", "wind", "range opened", "range closed"], [[""] * 5], [3, 2, 2, 2, 2], height=26))
         story.append(self._say("Roles", self.head))

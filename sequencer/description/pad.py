@@ -39,7 +39,7 @@ class Pad(Part):
     cards: dict[Word, Card] = Field(default_factory=dict, description="emergency cards")
     drills: dict[Word, Drill] = Field(default_factory=dict, description="named stories with faults and expected ends")
     left_out: list[Left] = Field(default_factory=list, description="faults left out of the proof, each with its reason")
-    waived: dict[str, Sentence] = Field(default_factory=dict, description="{house rule: written reason}; printed with every result")
+    waived: dict[str, Sentence] = Field(default_factory=dict, description="{house rule: written reason}; printed with the proof and on the checklist")
     shared: dict[Word, list[str]] = Field(default_factory=dict, description="common causes: {cause: ['PART: MODE', …]}")
     rates: dict[str, RateOf] = Field(default_factory=dict, description="{'PART: MODE': 'N per h'}; without it nothing is invented")
 
@@ -87,6 +87,19 @@ class Pad(Part):
         from math import ceil
 
         return ceil(round(seconds * 1e6 / (self.scan_ms * 1000), 6))
+
+    @property
+    def pressures_said(self) -> str:
+        """What zero means in the pressures of a result: results are gauge, the file's own words keep its reference."""
+        if self.pressures == "gauge":
+            return "Pressures are gauge: zero is the air outside."
+        return "Pressures in the file's own words are absolute; all others are gauge: zero is the air outside."
+
+    @property
+    def waivers(self) -> tuple[tuple[str, str], ...]:
+        """(interlock or house rule, written reason) of every rule whose breach is accepted."""
+        own = [(name, rule.waive) for name, rule in self.interlocks.items() if rule.waive is not None]
+        return (*own, *self.waived.items())
 
     @property
     def first_state(self) -> str:

@@ -75,7 +75,7 @@ class Rule(Part):
         "catastrophic", description="MIL-STD-882E word for the worst outcome"
     )
     withstand: Withstand = Field(Withstand(), description="{equipment: n, slips: m} at once (default none)")
-    waive: Sentence | None = Field(None, description="a written reason why a breach is accepted; printed with every result")
+    waive: Sentence | None = Field(None, description="a written reason why a breach is accepted; printed with proof and run, and on the checklist")
 
 
 class Never(Rule):

@@ -15,12 +15,13 @@ def _wrapped(text: str, first: str = "", rest: str = "") -> str:
     return textwrap.fill(text, WIDTH, initial_indent=first, subsequent_indent=rest, break_long_words=False)
 
 
-def text(proof: Proof) -> str:
-    """The whole answer at 80 columns."""
+def text(proof: Proof, pressures: str) -> str:
+    """The whole answer at 80 columns; `pressures` says what zero means in its pressures."""
     out = [
         _wrapped(f"{proof.title}, revision {proof.revision} ({proof.file}, sha256 {proof.checksum})"),
         "This checks a model, not the hardware; it certifies nothing. Stored gas can",
         "kill: keep people away whatever it says.",
+        *textwrap.wrap(pressures, WIDTH),
         "",
         "Blind to",
         *(_wrapped(line, "  - ", "    ") for line in proof.blind),

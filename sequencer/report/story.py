@@ -19,6 +19,7 @@ def story(run: Run, width: int = WIDTH) -> str:
 def _head(run: Run, width: int) -> Iterator[str]:
     yield from _wrapped(f"{run.title}: {run.story_name.replace('_', ' ')} run, seed {run.seed}, scan {run.scan_ms} ms", width)
     yield from _wrapped(f"Blind to: {run.blind}", width)
+    yield from _wrapped(run.pressures, width)
 
 
 def _lines(run: Run, width: int) -> Iterator[str]:
@@ -81,6 +82,8 @@ def _judged(judged: Judged) -> str:
         text += f": {judged.says}"
     if judged.outcome == "broken" and not judged.asked:
         text += " [it is not asked to withstand as many faults or slips as this run has]"
+    if judged.waived:
+        text += f" [waived: {judged.waived}]"
     return text
 
 

@@ -55,7 +55,7 @@ class Watch:
     def result(self, asked: bool) -> Judged:
         outcome: Outcome = "broken" if self.broken_ms is not None else "held" if self.exercised else "not exercised"
         says = self.says or ("" if self.exercised else "its situation did not arise in this run")
-        return Judged(self.name, outcome, says, self.rule.severity, self.broken_ms, asked, self.measured_ms)
+        return Judged(self.name, outcome, says, self.rule.severity, self.broken_ms, asked, self.measured_ms, self.rule.waive)
 
 
 class NeverWatch(Watch):

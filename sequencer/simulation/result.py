@@ -29,6 +29,7 @@ class Judged:
     ms:      first breach (None: none)
     asked:   False when the run carries more faults than the rule is asked to withstand
     measured_ms: slowest reaction seen, where the rule has one
+    waived: the file's written reason why a breach is accepted; a run fails all the same
     """
 
     name: str
@@ -38,6 +39,7 @@ class Judged:
     ms: int | None = None
     asked: bool = True
     measured_ms: int | None = None
+    waived: str | None = None
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,8 @@ class Run:
     """One simulated run.
 
     state_at_end is '' when the box was off; `log_ms` are the times of the log's lines; `waiting` are events whose moment never came; `first_out` is
-    the first trip that fired; `against` are the reasons of a failed verdict; `blind` says what it cannot know.
+    the first trip that fired; `against` are the reasons of a failed verdict; `blind` says what it cannot know, `pressures` what zero
+    means in its pressures.
     """
 
     title: str
@@ -78,6 +81,7 @@ class Run:
     crew_finished: bool
     against: tuple[str, ...]
     blind: str
+    pressures: str
     checksum: int
     bit_names: tuple[str, ...]
     trace: Trace | None = field(default=None, compare=False, repr=False)

@@ -84,7 +84,7 @@ def _result(session: Session, name: str, story: Drill | None) -> Run:
         state_at_end=state, people_allowed=bool(state) and pad.states[state].people == "allowed",
         lines=tuple(session.lines), log=tuple(box.log), log_ms=tuple(box.log_ms), judged=judged, faults=tuple(session.faults),
         waiting=tuple(in_words(event) for event in session.schedule.waiting), first_out=box.first_out,
-        crew_finished=session.driver.finished, against=tuple(_against(session, judged, state, story)), blind=BLIND,
+        crew_finished=session.driver.finished, against=tuple(_against(session, judged, state, story)), blind=BLIND, pressures=pad.pressures_said,
         checksum=box.checksum, bit_names=tuple(bit.name for bit in session.table.bits),
         trace=session.recorder.trace() if session.recorder else None,
     )  # fmt: skip

@@ -14,9 +14,10 @@ import pytest
 
 from sequencer.crew.checklist import Checklist, checklist
 from sequencer.crew.html import html
+from sequencer.crew.markdown import markdown
 from sequencer.crew.pdf import Paper, pdf
 from sequencer.crew.words import tied
-from sequencer.description import load
+from sequencer.description import load, loads
 from sequencer.errors import SequencerError
 from sequencer.sizing.build import numbers_sheet
 
@@ -148,3 +149,16 @@ def test_a_browser_prints_the_mark_on_every_page(outside_tool: Callable[[str], s
     pages = done.stdout.decode().split("\f")[:-1]
     assert len(pages) > 8
     assert all(re.search(rf"table\s+{CURLEW.checksum}", page) for page in pages)
+
+
+def test_what_zero_means_and_what_breach_is_accepted_stand_on_the_first_page(text_of: Callable[[bytes], list[str]]) -> None:
+    text = (CONFIGS / "club.yaml").read_text(encoding="utf-8")
+    rule = "  nobody_near_gas:\n"
+    waived = loads(text.replace(rule, f"{rule}    waive: The range is empty on that day.\n").replace("pressures: gauge", "pressures: absolute"), "club.yaml")
+    sheet = checklist(waived)
+    first = [markdown(sheet).partition("page-break")[0], html(sheet).partition("<h2>")[0], " ".join(text_of(pdf(sheet))[0].split())]
+    for page in first:
+        assert "nobody near gas" in page and "The range is empty on that day." in page
+        assert "words are absolute" in page
+    plain = markdown(checklist(loads(text, "club.yaml")))
+    assert "accepts a breach" not in plain and "Pressures are gauge" in plain

@@ -9,6 +9,7 @@ import pytest
 from sequencer.description import Pad, load, loads
 from sequencer.description.faults import faults
 from sequencer.errors import SequencerError
+from sequencer.report.story import ending
 from sequencer.simulation import Event, Run, simulate, story
 from sequencer.simulation.events import (
     At,
@@ -196,3 +197,13 @@ def test_the_readings_behind_a_condition_are_all_that_it_is_made_from() -> None:
     assert of("pressed") == {"button"} and of("at_pressure") == {"bottle_sensor"} and of("radio_ok") == {"radio"}
     assert of("no_rise") == {"bottle_sensor"}
     assert behind(table, 1 << table.bit_index("key_in") | 1 << table.bit_index("latched")) == {"key", "head"} and behind(table, 0) == set()
+
+
+def test_a_waived_rule_is_told_with_its_reason_and_fails_the_run_all_the_same() -> None:
+    text = load("configs/club.yaml").text
+    rule = "  arming_is_meant:\n"
+    assert text.count(rule) == 1
+    waived = text.replace(rule, f"{rule}    waive: We know it.\n").replace("and box says radio_ok\n", "and box says radio_ok and bottle at least 9 bar\n", 1)
+    run = simulate(loads(waived, "club.yaml"), crew=True)
+    assert any(one.name == "arming_is_meant" and one.waived == "We know it." and one.outcome == "broken" for one in run.judged)
+    assert run.verdict == "fail" and "[waived: We know it.]" in " ".join(" ".join(ending(run)).split())
