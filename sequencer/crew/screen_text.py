@@ -52,7 +52,7 @@ def comes_next(rehearsal: Rehearsal) -> list[str]:
     pad, state = rehearsal.pad, rehearsal.state
     lines: list[str] = []
     for name, card in pad.cards.items():
-        if state in card.states and (len(card.states) == 1 or state != pad.first_state) and state != pad.first_state:
+        if state in card.states and state != pad.first_state:
             lines += [f"CARD {spoken(name).upper()}", *(f"{i}. {step}" for i, step in enumerate(card.steps, 1))]
             lines += [f"wait at least {card.wait.text}"] if card.wait else []
             lines.append("")

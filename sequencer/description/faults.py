@@ -99,6 +99,9 @@ _SUPPLY = {"runs down": "the supply runs down"}
 _REGULATOR = {"creeps": "the regulator creeps", "fails open": "the regulator fails wide open"}
 _RELIEF = {"stuck": "the relief valve is stuck shut", "set low": "the relief valve opens early"}
 _POWER = {"sags": "the supply sags when the servo stalls", "fails": "the supply fails and stays away"}
+_LAMP = {"dead": "it stays dark or silent"}
+_BOX = {"hangs": "the program hangs until the watchdog resets it"}
+_HELD = {"held": "someone holds it at '{word}'"}
 _SLIPS = {
     "walks in": "someone who is not counted walks onto the pad",
     "miscounts": "the head-count is wrong: someone is still on the pad",
@@ -121,7 +124,7 @@ def _all(pad: Pad) -> Iterator[Fault]:
         elif isinstance(output, RelayOutput):
             yield from _these(name, _RELAY)
         elif isinstance(output, LampOutput):
-            yield Fault(name, "dead", "equipment", f"{name}: it stays dark or silent")
+            yield from _these(name, _LAMP)
     for name, site in pad.site.items():
         if isinstance(site, LinePart):
             if site.opened_by in pad.outputs:
@@ -141,12 +144,12 @@ def _all(pad: Pad) -> Iterator[Fault]:
         else:
             kinds = {ReliefPart: _RELIEF, HeadPart: _HEAD, WirePart: _WIRE, PinPart: _PIN, PowerPart: _POWER}
             yield from _these(name, kinds.get(type(site), {}))
-    yield Fault("box", "hangs", "equipment", "box: the program hangs until the watchdog resets it")
+    yield from _these("box", _BOX)
     for name in pad.parts(PadPart):
         yield from (Fault(name, mode, "slip", f"{name}: {says}") for mode, says in _SLIPS.items())
     for name, part in pad.inputs.items():
         if isinstance(part, ContactInput):
-            yield Fault(name, "held", "slip", f"{name}: someone holds it at '{part.contact.word}'")
+            yield from (Fault(name, mode, "slip", f"{name}: {says.format(word=part.contact.word)}") for mode, says in _HELD.items())
 
 
 def _these(name: str, table: dict[str, str]) -> Iterator[Fault]:
@@ -157,10 +160,10 @@ def modes() -> dict[str, str]:
     """{mode: what it is} over all kinds of parts, for explaining the word."""
     tables = (
         _CONTACT, _ANALOG, _HEART, _VALVE, _HAND, _CHECK, _HOSE, _PARTING, _SERVO, _RELAY, _WIRE, _HEAD, _PIN, _SUPPLY, _REGULATOR,
-        _RELIEF, _POWER, _SLIPS,
+        _RELIEF, _POWER, _LAMP, _BOX, _SLIPS, _HELD,
     )  # fmt: skip
     found: dict[str, list[str]] = {}
     for table in tables:
         for mode, says in table.items():
-            found.setdefault(mode, []).append(says)
+            found.setdefault(mode, []).append(says.format(word="a word"))
     return {mode: "; ".join(dict.fromkeys(says)) for mode, says in found.items()}

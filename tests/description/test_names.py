@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import pytest
 
+from sequencer.description import load
+from sequencer.description.faults import faults
+from sequencer.description.meanings import meanings
 from sequencer.table import compile_table
-from tests.description.small_files import CLUB, changed, line_of, names, read, refused
+from tests.description.small_files import CLUB, CONFIGS, changed, line_of, names, read, refused
 
 
 @pytest.mark.parametrize(
@@ -157,3 +160,9 @@ def test_brackets_without_end_are_refused_at_once() -> None:
     assert names(found) == ["not-understood"]
     found = refused(changed(("once: at_pressure}", f"once: {'not ' * 900}at_pressure}}")))
     assert names(found) == ["not-understood"]
+
+
+@pytest.mark.parametrize("name", ["club", "curlew", "bench"])
+def test_every_way_of_failing_that_a_result_may_name_has_its_meaning(name: str) -> None:
+    unknown = {one.mode for one in faults(load(CONFIGS / f"{name}.yaml")) if not any(m.kind == "way of failing" for m in meanings(one.mode))}
+    assert not unknown

@@ -221,3 +221,9 @@ def test_a_level_that_lingers_does_not_exclude_the_press_that_ends_it() -> None:
     assert "guards-cannot-hold-together" not in names(told(text))
     sure = text.replace(" lingers 2 s", "")
     assert "guards-cannot-hold-together" in names(told(sure))
+
+
+def test_a_volume_that_no_state_vents_is_told_once_not_in_every_state() -> None:
+    text = changed(("  fill_line:  {line: cylinder to bottle,", "  tank:       {volume: 1 l, rated: 8 bar}\n  cross:      {line: bottle to tank, opened_by: hand, from_place: line, bore: 3 mm}\n  fill_line:  {line: cylinder to bottle,"))
+    found = [one for one in told(text) if one.name == "no-way-out"]
+    assert len(found) == 1 and "'tank'" in found[0].found and found[0].place.line == line_of(text, "  tank:  ")

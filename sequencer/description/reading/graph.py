@@ -35,6 +35,9 @@ def _reachable(view: View) -> None:
 
 def _ways_out(view: View) -> None:
     pad, live = view.pad, view.live
+    never = [volume for volume in view.volumes if not any(view.vents(volume, view.opened_in(name)) for name in pad.states)]
+    for volume in never:  # said once of the volume, not of every state
+        view.say("no-way-out", ("site", volume), f"no state lets the gas out of '{volume}'", "a state that opens a way from it to the air", "add a dump, and a state that opens it")
     for name, state in pad.states.items():
         ways = [one for one in live[name] if one.to != name]
         own = [one for one in ways if not one.trip]
@@ -42,7 +45,7 @@ def _ways_out(view: View) -> None:
             gas = " while it keeps gas in" if view.holds_gas(name) else ""
             only = "only trips lead out of" if ways else "nothing ever leaves"
             view.say("no-way-out", ("states", name), f"{only} '{name}'{gas}", "a way out, or a state that lets the gas out and says why it `stays`", "add a way out under 'leave:'")
-        elif view.holds_gas(name) and all(view.holds_gas(one) for one in _from(view, name)):
+        elif not never and view.holds_gas(name) and all(view.holds_gas(one) for one in _from(view, name)):
             view.say("no-way-out", ("states", name), f"from '{name}' no state that lets the gas out can be reached", "a way to a state that lets the gas out", "add a way out to such a state")
         elif state.stays is None and not any(not one.way for one in live[name]):
             view.say(
