@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
 
 import numpy as np
 
+from sequencer.proof import kernel
 from sequencer.proof.engine import Flags, Ints, Words, isin, merged, missing, unique
 from sequencer.proof.sets import Sets
 from sequencer.proof.slices import Slice
@@ -49,19 +49,15 @@ class Court:
     def __init__(self, view: Slice, sets: int) -> None:
         self.view, self.broken = view, np.zeros(sets, np.bool_)
         self.breaks: dict[int, Break] = {}
-        # one entry per rule's cube, in the order in which `oks` has them
-        free = view.whole.system.free | view.whole.system.spent
-
-        def cube(care: int, want: int) -> tuple[np.uint64, np.uint64]:
-            return np.uint64(view.pack(care & ~free)), np.uint64(view.pack(want & ~free & care))
-
-        self.scans = [(*cube(b.cube.care, b.cube.want), b.starts is not None, [(p, *cube(c.care, c.want)) for p, c in b.sources]) for b in view.judged.bads]
-        self.world = [(*cube(b.cube.care, b.cube.want), np.array(sorted(b.places), np.int64)) for b in view.judged.bads if not b.after_scan]
+        scans, worlds = view.judgements
+        self.scans = [(np.uint64(c), np.uint64(w), begins, [(p, np.uint64(oc), np.uint64(ow)) for p, oc, ow in some]) for c, w, begins, some in scans]
+        self.world = [(np.uint64(c), np.uint64(w), np.array(p, np.int64)) for c, w, p in worlds]
 
     def images(self, rows: Ints, sources: Words, images: Words) -> None:
-        """Judge images of rows that may be taken."""
+        """Judge images of rows that may be taken, in the order of `Slice.matches`."""
         view = self.view
         ok = view.judged.oks[view.table.ok[rows]]
+        bad = np.zeros(len(rows), np.bool_)
         for number in np.flatnonzero(ok.any(axis=0)).tolist():
             care, want, begins, origins = self.scans[number]
             hit = np.flatnonzero(ok[:, number] & ((images & care) == want))
@@ -69,12 +65,13 @@ class Court:
                 before, places = sources[hit], view.places_of(sources[hit])
                 begun = np.zeros(len(hit), np.bool_)
                 for some, c, w in origins:
-                    begun |= np.isin(places, list(some)) & ((before & c) == w)
+                    begun |= np.isin(places, some) & ((before & c) == w)
                 hit = hit[begun]
-            if len(hit):
-                for tag, first in zip(*np.unique(view.sets_of(images[hit]), return_index=True), strict=True):
-                    i = hit[first]
-                    self._broken(Break(int(tag), int(images[i]), int(sources[i]), int(rows[i])))
+            bad[hit] = True
+        hit = np.flatnonzero(bad)
+        for tag, first in zip(*np.unique(view.sets_of(images[hit]), return_index=True), strict=True):
+            i = hit[first]
+            self.broke(Break(int(tag), int(images[i]), int(sources[i]), int(rows[i])))
 
     def words(self, words: Words) -> Words:
         """Judge new words by the rules about the world; those of sets that are broken are left out, but for a breaking
@@ -86,7 +83,7 @@ class Court:
                 for tag, first in zip(*np.unique(view.sets_of(hit), return_index=True), strict=True):
                     if not self.broken[tag]:
                         last.append(hit[first])
-                        self._broken(Break(int(tag), int(hit[first])))
+                        self.broke(Break(int(tag), int(hit[first])))
         if self.breaks and len(words):
             going = ~self.broken[view.sets_of(words)]
             if last:
@@ -94,7 +91,8 @@ class Court:
             words = words[going]
         return words
 
-    def _broken(self, found: Break) -> None:
+    def broke(self, found: Break) -> None:
+        """Remember the first break of a set."""
         if not self.broken[found.of]:
             self.broken[found.of] = True
             self.breaks[found.of] = found
@@ -108,6 +106,10 @@ class Closing:
         self.enough = view.whole.enough_for(sets)
         self.levels: list[Level] = []
         self.count = 0
+        made = kernel.library()
+        self.compiled = kernel.View(view, self.enough) if made else None
+        self.inner = kernel.Closed(made, self.compiled, sets.parts) if made and self.compiled else None
+        """The same exploration in the kernel, where there is one."""
 
     def begin(self, tags: Sequence[int]) -> Words:
         """The starts of the system under some sets."""
@@ -132,9 +134,11 @@ class Closing:
         """The next level, for the sets of it that are `live` (by number)."""
         size = len(self.levels)
         level = Level(self.sets.level(size).start)
+        self.levels.append(level)
+        if self.inner:
+            return self._climbed(self.inner, level, live)
         court = Court(self.view, len(self.sets))
         seeds: list[Words] = []
-        self.levels.append(level)
         for lower in range(size):
             if len(self.levels[lower].whole):
                 seeds += self._seeds(court, lower, size, live)
@@ -144,9 +148,7 @@ class Closing:
         """What the words of a lower level become by rows that a larger set brings."""
         view, first = self.view, self.sets.first[lower]
         starts, counts, targets = self.sets.gains(self.enough, lower, size)
-        gain = np.zeros((len(counts), len(self.sets)), np.bool_)
-        gain[:, first : first + counts.shape[1]] = counts > 0
-        able = np.asarray(gain.any(axis=1), np.bool_)
+        gain, able = self._gain(counts, first)
         for rows, sources in view.matches(self.levels[lower].whole, gain, able[view.table.need]):
             below, need = view.sets_of(sources) - first, view.table.need[rows]
             many = counts[need, below]
@@ -157,7 +159,31 @@ class Closing:
             lifted = sources[each] & ~view.tags | (new.astype(np.uint64) << view.tag)
             yield self._images(court, rows[each], lifted)
 
+    def _gain(self, counts: Ints, first: int) -> tuple[Flags, Flags]:
+        """([need, set]: where a larger set gains by a need; needs by which any does)."""
+        gain = np.zeros((len(counts), len(self.sets)), np.bool_)
+        gain[:, first : first + counts.shape[1]] = counts > 0
+        return gain, np.asarray(gain.any(axis=1), np.bool_)
+
+    def _climbed(self, inner: kernel.Closed, level: Level, live: Flags) -> Level:
+        """`climb` in the kernel."""
+        size, cell = len(self.levels) - 1, kernel.Cell(len(self.sets))
+        for lower in range(size):
+            first, gains = self.sets.first[lower], self.sets.gains(self.enough, lower, size)
+            inner.seed(cell, self.levels[lower].whole, *self._gain(gains[1], first), gains, first, live)
+        return self._closed(inner, level, NOTHING, cell)
+
+    def _closed(self, inner: kernel.Closed, level: Level, seeds: Words, cell: kernel.Cell) -> Level:
+        """`_close` in the kernel."""
+        level.layers = inner.close(cell, seeds, self.budget - self.count)
+        level.whole = np.sort(np.concatenate(level.layers))
+        level.breaks = {found[0]: Break(*found) for found in cell.breaks()}
+        self.count += len(level.whole)
+        return level
+
     def _close(self, level: Level, seeds: Words, court: Court | None = None) -> Level:
+        if self.inner:
+            return self._closed(self.inner, level, seeds, kernel.Cell(len(self.sets)))
         court = court or Court(self.view, len(self.sets))
         frontier = court.words(seeds)
         level.layers, level.whole = [frontier], frontier
@@ -172,7 +198,7 @@ class Closing:
             if len(fresh):
                 level.layers.append(fresh)
             frontier = fresh
-        level.breaks = court.breaks
+        level.breaks = dict(sorted(court.breaks.items()))
         return level
 
     def _images(self, court: Court, rows: Ints, sources: Words) -> Words:
@@ -192,17 +218,9 @@ class Closing:
             whole = self.levels[lower].whole
             if not len(whole):
                 continue
-            parts = self._parts(size, lower)
+            parts = self.sets.parts_of(size, lower)
             for column in range(parts.shape[1]):
                 below = parts[tags, column]
                 asked = bare | (below.astype(np.uint64) << self.view.tag)
                 kept &= ~isin(asked, whole) | (below < 0)
         return words[kept]
-
-    def _parts(self, size: int, lower: int) -> Ints:
-        """[set of this size, column]: numbers of its parts of a lower size (-1 where there is none)."""
-        known: dict[tuple[int, int], Ints] = self.__dict__.setdefault("_known", {})
-        if (size, lower) not in known:
-            numbers = [[self.sets.number.get(p, -1) for p in combinations(self.sets.all[t], lower)] for t in self.sets.level(size)]
-            known[size, lower] = np.array(numbers, np.int64)
-        return known[size, lower]

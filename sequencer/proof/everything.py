@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cached_property
 from itertools import combinations
 
 import numpy as np
 
 from sequencer.proof.brought import blind, race
-from sequencer.proof.engine import Flags, Ints
+from sequencer.proof.engine import Flags, Ints, Words
 from sequencer.proof.sets import Changes, Sets
 from sequencer.proof.system import Bad, Row, RuleCheck, System
 from sequencer.proof.words import ALL
@@ -57,6 +58,15 @@ class Everything:
 
     def __len__(self) -> int:
         return len(self.number)
+
+    @cached_property
+    def unless_columns(self) -> tuple[Words, Words]:
+        """(care, want) of `unless`: [group, cube], filled up with zeros."""
+        made = np.zeros((2, len(self.unless), max(1, *map(len, self.unless))), np.uint64)
+        for group, cubes in enumerate(self.unless):
+            for column, (care, want) in enumerate(cubes):
+                made[:, group, column] = care & ALL, want & ALL
+        return made[0], made[1]
 
     def need(self, wrongs: frozenset[str]) -> int:
         """Number of a set of wrongs, the same for all that the same sets of faults suffice for; -1 where none does."""

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from sequencer.proof.closing import Closing, Court, Level
+from sequencer.proof import kernel
+from sequencer.proof.closing import Break, Closing, Court, Level
 from sequencer.proof.engine import Flags, Ints, Words, isin, merged, missing, unique
 from sequencer.proof.slices import Slice
 from sequencer.proof.words import TooLarge
@@ -27,14 +28,16 @@ class Ways:
     @classmethod
     def of(cls, closing: Closing, level: Level) -> Ways:
         """The ways of every set that breaks the rule in a level that was explored by `each`."""
-        view = closing.view
-        goals = unique([np.array([b.word if b.source is None else b.source for b in level.breaks.values()], np.uint64)])
+        view, goals = closing.view, _goals(level)
         last = np.zeros(len(closing.sets), np.int64)
         layers: list[Words] = []
         for depth, layer in enumerate(level.layers):
             layers.append(goals[isin(goals, layer)])
             last[view.sets_of(layers[-1])] = depth
-        for depth in range(len(layers) - 1, 0, -1):
+        if closing.inner:
+            on = np.split(closing.inner.shortest(goals), np.cumsum([len(layer) for layer in level.layers])[:-1])
+            layers = [layer[some] for layer, some in zip(level.layers, on, strict=True)]
+        for depth in [] if closing.inner else range(len(layers) - 1, 0, -1):
             if len(layers[depth]):
                 hits = [sources[isin(view.images(sources, rows), layers[depth])] for rows, sources in view.matches(level.layers[depth - 1], closing.enough)]
                 layers[depth - 1] = unique([*hits, layers[depth - 1]])
@@ -46,12 +49,16 @@ class Ways:
     @classmethod
     def all_of(cls, closing: Closing, level: Level) -> Ways:
         """Not the shortest only: every word of a level from which its set's breach can be reached, without layers."""
-        view = closing.view
+        view, front = closing.view, _goals(level)
+        if closing.inner:
+            words, far = np.concatenate(level.layers), closing.inner.far(front)
+            some = np.flatnonzero(far >= 0)
+            some = some[np.argsort(words[some])]
+            return cls([], words[some], far[some].astype(np.int64))
         edges = [(sources, view.images(sources, rows)) for rows, sources in view.matches(level.whole, closing.enough)]
         sources, images = (np.concatenate([e[i] for e in edges]) for i in (0, 1))
         order = np.argsort(images)
         sources, images = sources[order], images[order]
-        front = unique([np.array([b.word if b.source is None else b.source for b in level.breaks.values()], np.uint64)])
         layers, words = [front], front
         while len(front):
             begin, end = np.searchsorted(images, front), np.searchsorted(images, front, "right")
@@ -73,6 +80,11 @@ class Ways:
         return np.where(self.words[at] == words, self.distance[at], -1)
 
 
+def _goals(level: Level) -> Words:
+    """The last words before a breach, of every set that breaks the rule."""
+    return unique([np.array([b.word if b.source is None else b.source for b in level.breaks.values()], np.uint64)])
+
+
 @dataclass
 class Following:
     """A search of the whole system (the slice `exact` of all its bits) along the ways of the slice `view`, for several
@@ -86,11 +98,19 @@ class Following:
     def __post_init__(self) -> None:
         self.court = Court(self.exact.view, len(self.exact.sets))
         self._steps: list[tuple[Words, Words, Ints]] = []
+        made, compiled = kernel.library(), self.exact.compiled
+        self._kernel = kernel.Searched(made, compiled, self.view.runs_from(self.exact.view), self.ways.words, self.ways.distance) if made and compiled else None
 
     def search(self, tags: list[int], begin: Words | None = None, most: int | None = None) -> None:
         """Follow the ways of some sets until they break or nothing is left. begin: where to begin instead of the starts,
         words that are known to be reached; most: words looked at in all, beyond which nothing is said."""
         closing, view = self.exact, self.exact.view
+        if closing.compiled and self._kernel:
+            cell = kernel.Cell(len(closing.sets))
+            self.seen = self._kernel.run(cell, closing.begin(tags) if begin is None else begin, AT_ONCE, most, closing.budget)
+            for found in cell.breaks():
+                self.court.broke(Break(*found))
+            return
         words, none = closing.begin(tags) if begin is None else begin, np.empty(0, np.uint64)
         pending, left = none, np.empty(0, np.int64)
         while most is None or len(self.seen) < most:
@@ -158,6 +178,9 @@ class Following:
         if broken.row is not None and broken.source is not None:
             steps.append((broken.row, word))
             word = broken.source
+        while self._kernel and (before := self._kernel.before(word)):
+            steps.append((before[1], word))
+            word = before[0]
         for words, sources, rows in reversed(self._steps):
             at = int(np.searchsorted(words, np.uint64(word)))
             if at < len(words) and int(words[at]) == word:

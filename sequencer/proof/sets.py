@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cached_property
 from itertools import combinations
 from typing import Protocol
 
@@ -41,6 +42,7 @@ class Sets:
         for number, one in enumerate(self.all):
             self.member[number, list(one)] = True
         self.size = self.member.sum(axis=1)
+        self._parts: dict[tuple[int, int], Ints] = {}
         self._gains: dict[tuple[int, int, int], Gains] = {}
 
     @classmethod
@@ -82,6 +84,20 @@ class Sets:
         if wrong in self.brought.barred:
             return np.asarray(~self.member[:, sorted(self.brought.barred[wrong])].any(axis=1), np.bool_)
         return np.asarray(self.member[:, sorted(self.brought.wrongs.get(wrong, ()))].any(axis=1), np.bool_)
+
+    def parts_of(self, size: int, lower: int) -> Ints:
+        """[set of a size, column]: numbers of its parts of a lower size (-1 where there is none)."""
+        if (size, lower) not in self._parts:
+            numbers = [[self.number.get(p, -1) for p in combinations(self.all[t], lower)] for t in self.level(size)]
+            self._parts[size, lower] = np.array(numbers, np.int64)
+        return self._parts[size, lower]
+
+    @cached_property
+    def parts(self) -> tuple[Ints, Ints]:
+        """(where those of each set begin, numbers): the smaller sets within each; none where there is one level only."""
+        found = [[self.number[p] for size in range(len(s)) for p in combinations(s, size) if p in self.number] if self.most else [] for s in self.all]
+        ends = np.cumsum([0, *map(len, found)])
+        return ends.astype(np.int64), np.array([n for some in found for n in some], np.int64)
 
     def gains(self, enough: Flags, lower: int, size: int) -> Gains:
         """(starts, counts, sets): for need n and set s of the lower level, the sets of the higher level around s for which

@@ -114,17 +114,25 @@ def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound
     view, whole = closing.view, closing.view.whole
     ways = Ways.all_of(closing, level)
     place = np.uint64(whole.system.layout.shift)
-    seen, which = np.unique(sound.words >> place << view.shift | view.packed(sound.words), return_inverse=True)
+    seen, which = view.kinds(sound.words)
     begin = []
     for tag in tags:
         mark = np.uint64(tag)
         left = ways.left(seen | mark << view.tag)[which]
-        some = np.flatnonzero(left >= 0)
-        words = sound.words[some[np.lexsort([sound.depth[some], left[some]])[:NEAR]]]
+        words = sound.words[_least(left * (int(sound.depth.max()) + 1) + sound.depth, NEAR)]
         begin.append(words >> place << exact.view.shift | mark << exact.view.tag | exact.view.packed(words))
     search = Following(exact, view, ways)
     search.search(tags, np.unique(np.concatenate(begin)), 4 * NEAR * len(tags))
     return search
+
+
+def _least(ranks: Ints, most: int) -> Ints:
+    """Where the least ranks stand that are not negative, at most so many, the least first."""
+    some = np.flatnonzero(ranks >= 0)
+    if len(some) > most:
+        worst = np.partition(ranks[some], most - 1)[most - 1]
+        some = np.concatenate([some[ranks[some] < worst], some[ranks[some] == worst]])[:most]
+    return np.asarray(some[np.argsort(ranks[some], kind="stable")], np.int64)
 
 
 def _whole_way(near: Following, tag: int, sound: Sound) -> Way | None:

@@ -9,17 +9,25 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 
+from sequencer.proof import kernel
 from sequencer.proof.engine import Flags, Ints, Words
 from sequencer.proof.everything import Everything, Judged
 from sequencer.proof.words import TooLarge
 
 PIECE = 1 << 16
 """Words times rows of one comparison."""
+MOST = 1 << 22
+"""Most comparisons of rows within a group."""
 PLACE, CARE, WANT, CLEAR, PUT, TO, NEED, OK, HELD = range(9)
+Scan = tuple[int, int, bool, list[tuple[list[int], int, int]]]
+"""A bad cube of images (care, want), whether only a start counts, and (places, care, want) of where it begins then."""
+World = tuple[int, int, list[int]]
+"""A bad cube of words (care, want) and its places."""
 
 
 @dataclass
@@ -60,7 +68,7 @@ class Slice:
 
     def packed(self, values: Words) -> Words:
         """The kept bits of words (masks), moved together."""
-        out = np.zeros(len(values), np.uint64)
+        out = np.zeros_like(values)
         for bit, at, mask in self.runs:
             out |= (values >> np.uint64(bit) & np.uint64(mask)) << np.uint64(at)
         return out
@@ -85,6 +93,20 @@ class Slice:
         tags = (words & other.tags) >> other.tag
         return (words >> other.shift) << self.shift | tags << self.tag | self.packed(other.unpacked(words))
 
+    def runs_from(self, other: Slice) -> kernel.Runs:
+        """The same, as runs of bits."""
+        runs = list(_runs([other.kept.index(b) for b in self.kept]))
+        tags, places = (1 << int(self.shift - self.tag)) - 1, (1 << 64 - int(max(self.shift, other.shift))) - 1
+        return kernel.Runs([*runs, (int(other.tag), int(self.tag), tags), (int(other.shift), int(self.shift), places)])
+
+    def kinds(self, words: Words) -> tuple[Words, Ints | kernel.Small]:
+        """(what words of the whole system, without a set of faults, look like here, each once; which of them each is)."""
+        place = self.whole.system.layout.shift
+        if made := kernel.library():
+            places = (1 << 64 - max(place, int(self.shift))) - 1
+            return kernel.Runs([*self.runs, (place, int(self.shift), places)]).kinds(made, words)
+        return np.unique(words >> np.uint64(place) << self.shift | self.packed(words), return_inverse=True)
+
     def sets_of(self, words: Words) -> Ints:
         """Numbers of the sets of faults."""
         return np.asarray((words & self.tags) >> self.tag, np.int64)
@@ -102,7 +124,7 @@ class Slice:
         clear, put = whole.clear[at] & mask & ~(care & ~want), whole.put[at] & np.uint64(self.mask & ~whole.system.spent) & ~(care & want)
         place, to = whole.place[at], whole.to[at]
         acts = np.flatnonzero((clear | put).astype(np.bool_) | (place != to) | judged.judged[index])
-        self.unless, held = self._held()
+        held = self._held()
         columns = (place, care, want, clear, put, to, judged.needed[index], judged.ok[index], held[whole.held[at]])
         keys = np.stack([c[acts].astype(np.uint64) for c in columns])
         order, starts = grouped(keys)
@@ -115,21 +137,20 @@ class Slice:
         """The entries (of `judged`) that look alike in this slice."""
         return np.asarray(self._order[self._starts[key] : self._starts[key + 1]], np.int64)
 
-    def _held(self) -> tuple[list[list[tuple[int, int]]], Ints]:
-        """Cubes under which a row may not be taken, as far as the slice sees them whole."""
-        unless: list[list[tuple[int, int]]] = [[]]
-        known: dict[tuple[tuple[int, int], ...], int] = {(): 0}
-        table = []
-        for cubes in self.whole.unless:
-            made = tuple(sorted((self.pack(c), self.pack(w)) for c, w in cubes if not c & ~self.mask))
-            if made not in known:
-                known[made] = len(unless)
-                unless.append(list(made))
-            table.append(known[made])
-        return unless, np.array(table, np.int64)
+    def _held(self) -> Ints:
+        """Cubes under which a row may not be taken, as far as the slice sees them whole, as columns (filled up with cubes
+        that hold nowhere); the group of each group of the whole."""
+        care, want = self.whole.unless_columns
+        seen = (care & ~np.uint64(self.mask) == 0) & (care != 0)
+        cubes = np.concatenate([np.where(seen, self.packed(care), np.uint64(0)), np.where(seen, self.packed(want), np.uint64(1))], axis=1)
+        groups, number = np.unique(cubes, axis=0, return_inverse=True)  # the first is that of no cubes
+        care, want = np.split(groups, 2, axis=1)
+        some = care.any(axis=0)
+        self.held_care, self.held_want = np.ascontiguousarray(care[:, some]), np.ascontiguousarray(want[:, some])
+        return np.asarray(number.reshape(-1), np.int64)
 
     def _tabled(self, keys: Ints) -> None:
-        """Rows by place, with their cubes of `unless` as columns (filled up with cubes that hold nowhere)."""
+        """Rows by place."""
         part = self.keys[:, keys]
         moved = part[TO] != part[PLACE]
         put = self.packed(part[PUT]) | np.where(moved, part[TO] << self.shift, np.uint64(0))
@@ -140,17 +161,27 @@ class Slice:
             self.packed(part[CARE]), self.packed(part[WANT]), keep & ~put, put, part[NEED].astype(np.int64),
             part[OK].astype(np.int64), keys, part[HELD].astype(np.int64), np.cumsum(count) - count, count,
         )  # fmt: skip
-        most = max(map(len, self.unless))
-        self.held_care = np.array([[c for c, _ in u] + [0] * (most - len(u)) for u in self.unless], np.uint64)
-        self.held_want = np.array([[w for _, w in u] + [1] * (most - len(u)) for u in self.unless], np.uint64)
+
+    @cached_property
+    def judgements(self) -> tuple[list[Scan], list[World]]:
+        """The rule's bad cubes in words of the slice: those judged on images, in the order in which `oks` has them, and
+        those of a word itself."""
+        free = self.whole.system.free | self.whole.system.spent
+
+        def cube(care: int, want: int) -> tuple[int, int]:
+            return self.pack(care & ~free), self.pack(want & ~free & care)
+
+        bads = self.judged.bads
+        scans = [(*cube(b.cube.care, b.cube.want), b.starts is not None, [(sorted(p), *cube(c.care, c.want)) for p, c in b.sources]) for b in bads]
+        return scans, [(*cube(b.cube.care, b.cube.want), sorted(b.places)) for b in bads if not b.after_scan]
 
     def images(self, sources: Words, rows: Ints) -> Words:
         """What rows of the table make of words."""
         return sources & self.table.keep[rows] | self.table.put[rows]
 
     def matches(self, words: Words, enough: Flags, chosen: Flags | None = None) -> Iterator[tuple[Ints, Words]]:
-        """(row of the table, from which word) of everything that may be taken from sorted words. enough: [need, set]:
-        under which sets rows may be taken; chosen: which rows are asked for at all."""
+        """(row of the table, from which word) of everything that may be taken from sorted words, in the order of the words,
+        then of the rows. enough: [need, set]: under which sets rows may be taken; chosen: which rows are asked for at all."""
         table = self.table
         first, count, care, want = table.first, table.count, table.care, table.want
         rows: Ints | None = None
@@ -160,19 +191,11 @@ class Slice:
             first, count, care, want = ends[:-1], np.diff(ends), care[rows], want[rows]
         cuts = np.append(np.searchsorted(words, self.borders), len(words))
         many = np.diff(cuts)
-        large = many * count > PIECE
-        for place in np.flatnonzero(large).tolist():
-            begin, end = first[place], first[place] + count[place]
-            step = max(1, PIECE // int(count[place]))
-            for start in range(int(cuts[place]), int(cuts[place + 1]), step):
-                piece = words[start : min(start + step, int(cuts[place + 1]))]
-                at, row = np.nonzero((piece[:, None] & care[begin:end]) == want[begin:end])
-                yield from self._may(row + begin, piece[at], enough, rows)
-        small = np.flatnonzero(~large & (many > 0) & (count > 0)).tolist()
         group: list[int] = []
         total = 0
-        for place in [*small, -1]:
-            if group and (place < 0 or total + int(many[place] * count[place]) > PIECE):
+        for place in [*np.flatnonzero((many > 0) & (count > 0)).tolist(), -1]:
+            size = int(many[place] * count[place]) if place >= 0 else 0
+            if group and (place < 0 or total + size > PIECE):
                 part = np.concatenate([words[cuts[p] : cuts[p + 1]] for p in group])
                 begins, each = np.repeat(first[group], many[group]), np.repeat(count[group], many[group])
                 at = np.repeat(np.arange(len(part)), each)
@@ -180,9 +203,16 @@ class Slice:
                 hit = np.flatnonzero((part[at] & care[row]) == want[row])
                 yield from self._may(row[hit], part[at[hit]], enough, rows)
                 total, group = 0, []
-            if place >= 0:
+            if size <= PIECE:
                 group.append(place)
-                total += int(many[place] * count[place])
+                total += size
+                continue
+            begin, end = first[place], first[place] + count[place]
+            step = max(1, PIECE // int(count[place]))
+            for start in range(int(cuts[place]), int(cuts[place + 1]), step):
+                piece = words[start : min(start + step, int(cuts[place + 1]))]
+                at, row = np.nonzero((piece[:, None] & care[begin:end]) == want[begin:end])
+                yield from self._may(row + begin, piece[at], enough, rows)
 
     def _may(self, row: Ints, sources: Words, enough: Flags, names: Ints | None) -> Iterator[tuple[Ints, Words]]:
         """Those whose needs are met and that no cube of `unless` holds back."""
@@ -254,13 +284,16 @@ def _strongest(keys: Words) -> Flags:
 
 def _cover(keys: Words, alive: Flags, order: Ints, starts: Ints) -> None:
     """Within groups of rows: those that a row which needs the same, or nothing, covers are alive no more."""
+    if made := kernel.library():
+        kernel.cover(made, keys[[CARE, WANT, NEED]], order, starts, MOST, alive)
+        return
     sizes = np.diff(np.append(starts, len(order)))
     care, want, need = (keys[c][order] for c in (CARE, WANT, NEED))
     for begin, size in zip(starts[sizes > 1].tolist(), sizes[sizes > 1].tolist(), strict=True):
         part = slice(begin, begin + size)
         c, w, n = care[part], want[part], need[part]
         first = np.arange(size) if n[0] == n[-1] and (n == n[0]).all() else np.flatnonzero(n == 0)
-        if not len(first) or len(first) * size > 1 << 22:
+        if not len(first) or len(first) * size > MOST:
             continue
         wider = (c[first, None] & ~c) == 0
         wider &= (w & c[first, None]) == w[first, None]

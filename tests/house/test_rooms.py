@@ -22,7 +22,7 @@ FLOORS = {
     "machine": 2.5,  # steps the table by name
     "site": 2, "table": 2,
     "description": 1,
-    "quantities": 0,
+    "quantities": 0, "compilers": 0,
     "errors": -1,  # on the ground floor too, but quantities raises the one root error
 }  # fmt: skip
 DOORS = {"__init__", "__main__"}  # the package itself: its version (read by all) and its start (reads cli)
