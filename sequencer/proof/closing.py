@@ -107,7 +107,7 @@ class Closing:
         self.levels: list[Level] = []
         self.count = 0
         made = kernel.library()
-        self.compiled = kernel.View(view, self.enough) if made else None
+        self.compiled = kernel.View.of(view, self.enough) if made else None
         self.inner = kernel.Closed(made, self.compiled, sets.parts) if made and self.compiled else None
         """The same exploration in the kernel, where there is one."""
 

@@ -15,7 +15,7 @@ import numpy as np
 from sequencer.proof import emptying, gas, parts, people, relevance
 from sequencer.proof.bits import Reading, memory
 from sequencer.proof.branches import CARE, CLEAR, HOLDS, LAZY, LIES, ONE, PUT, WANT, Branches, together
-from sequencer.proof.cubes import joined
+from sequencer.proof.cubes import joined_all
 from sequencer.proof.draft import READING, Draft
 from sequencer.proof.system import Row
 from sequencer.proof.words import EVERYTHING, Cube
@@ -223,30 +223,28 @@ def _finish(
     clear |= held[position, 2] | np.uint64(_left_behind(draft, to) if fired is not None else 0)
     effects = np.stack([branches[LIES], clear, put, branches[LAZY]])
     for (lies, clears, puts, lazy), cubes in _by_effect(effects, branches[CARE], branches[WANT]):
-        whole = Row("", "box", (place,), EVERYTHING, clears, puts, scan=True, lazy=bool(lazy), needs=reading.lying(lies))
+        stays = Row("a scan moves nothing", "box", (place,), EVERYTHING, clears, puts, scan=True, lazy=bool(lazy), needs=reading.lying(lies))
         if fired is not None:
-            row = draft.table.rows[fired]
-            says = f"the box goes from {draft.told(place)} to {draft.told(to)} ({row.origin})"
-            made = [replace(whole, says=says, to=to, origin=fired)]
+            says = f"the box goes from {draft.told(place)} to {draft.told(to)} ({draft.table.rows[fired].origin})"
+            made = [stays.but(says=says, to=to, origin=fired)]
         else:
-            made = [replace(whole, says="a scan moves nothing")]
+            made = [stays]
             steps = draft.steps[state]
             if reading.region < len(steps):
                 seconds = steps[reading.region] * draft.durations.scan
                 says = f"{seconds:g} s in {draft.told(place)} are over"
-                made.append(replace(whole, says=says, to=place + 1, unless=_timer_once(draft, state, place, seconds)))
+                made.append(stays.but(says=says, to=place + 1, unless=_timer_once(draft, state, place, seconds)))
         for one in made:
-            yield from (replace(one, guard=cube) for cube in cubes)
+            yield from (one.but(guard=cube) for cube in cubes)
 
 
 def _by_effect(effects: Branches, care: Branches, want: Branches) -> Iterator[tuple[tuple[int, ...], list[Cube]]]:
     """Branches of the same effect together, their cubes joined as far as they go."""
     order = np.lexsort([want, care, *effects[::-1]])
     ordered = effects[:, order]
-    new = np.flatnonzero((ordered[:, 1:] != ordered[:, :-1]).any(axis=0)) + 1
-    cares, wants = care[order].tolist(), want[order].tolist()
-    for begin, end in pairwise([0, *new.tolist(), len(order)]):
-        yield tuple(ordered[:, begin].tolist()), joined(set(zip(cares[begin:end], wants[begin:end], strict=True)))
+    ends = np.append(np.flatnonzero((ordered[:, 1:] != ordered[:, :-1]).any(axis=0)) + 1, len(order))
+    groups = joined_all(care[order], want[order], ends)
+    return zip(map(tuple, ordered[:, ends - 1].T.tolist()), groups, strict=True)
 
 
 def _held(draft: Draft, state: int, holds: tuple[int, ...]) -> tuple[int, int]:

@@ -2,9 +2,24 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
+from sequencer.proof import kernel
+from sequencer.proof.engine import Ints, Words
 from sequencer.proof.words import Cube
+
+def joined_all(care: Words, want: Words, ends: Ints) -> list[list[Cube]]:
+    """`joined` of many groups at once; they stand one behind the other and end at `ends`."""
+    made = kernel.library()
+    found = kernel.join(made, care, want, ends) if made else None
+    if found is None:
+        pairs = list(zip(care.tolist(), want.tolist(), strict=True))
+        return [joined(set(pairs[a:b])) for a, b in pairwise([0, *ends.tolist()])]
+    cubes = list(map(Cube, found[0].tolist(), found[1].tolist()))
+    return [cubes[a:b] for a, b in pairwise([0, *found[2].tolist()])]
+
 
 FEW = 12
 """Cubes up to which comparing them one by one is quicker than all at once."""

@@ -6,10 +6,12 @@ Layers are kept, predecessors are not: a path is rebuilt from the layers. Memory
 from __future__ import annotations
 
 from collections.abc import Callable
+from ctypes import CDLL
 from dataclasses import dataclass
 
 import numpy as np
 
+from sequencer.proof import compiled, kernel
 from sequencer.proof.engine import Engine, Words, merged, missing, unique
 from sequencer.proof.judging import Breach, Court
 from sequencer.proof.system import System
@@ -50,9 +52,15 @@ def explore(
     progress: Callable[[int, int], None] | None = None, judged: bool = True,
 ) -> Explored:  # fmt: skip
     """Reach everything from the starts. Raises TooLarge when more than `budget` situations are found."""
+    made = kernel.library()
+    starts = np.unique(np.array(system.starts, np.uint64) & np.uint64(~system.free & (1 << 64) - 1))
+    if made and engine is None:
+        found = _compiled(made, system, starts, budget, progress)
+        if not judged or not compiled.broken(made, system, found.all):
+            return found if not judged else _judged(system, found)
     engine = engine or forward(system)
     court = Court(system, dict(enumerate(system.rows)))
-    frontier = np.unique(np.array(system.starts, np.uint64) & np.uint64(~system.free & (1 << 64) - 1))
+    frontier = starts
     visited, layers, transitions = frontier, [frontier], 0
     if judged:
         court.words(frontier)
@@ -72,6 +80,30 @@ def explore(
         if progress:
             progress(len(layers), len(visited))
     return Explored(layers, court.found, transitions, visited)
+
+
+def _compiled(made: CDLL, system: System, starts: Words, budget: int, progress: Callable[[int, int], None] | None) -> Explored:
+    """The same layers from the kernel, not judged yet."""
+    layers: list[Words] = []
+    count = transitions = 0
+    for layer, transitions in compiled.explored(made, system, starts):
+        count += len(layer)
+        if count > budget:
+            raise too_large(budget, len(layers), system)
+        if len(layer):
+            layers.append(layer)
+        if progress and len(layers) > 1:
+            progress(len(layers), count)
+    return Explored(layers, [], transitions)
+
+
+def _judged(system: System, found: Explored) -> Explored:
+    """Judge the words themselves; no image of a scan breaks a rule."""
+    court = Court(system, {})
+    for court.depth, layer in enumerate(found.layers):
+        court.words(layer)
+    found.breaches = court.found
+    return found
 
 
 def too_large(budget: int, depth: int, system: System) -> TooLarge:

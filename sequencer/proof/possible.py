@@ -20,7 +20,7 @@ import numpy.typing as npt
 from sequencer.description.faults import Fault, faults
 from sequencer.description.grounds import LinePart
 from sequencer.description.sequence import Always
-from sequencer.proof import controller, emptying, levels, withheld
+from sequencer.proof import compiled, controller, emptying, kernel, levels, withheld
 from sequencer.proof.draft import Draft
 from sequencer.proof.engine import Engine, Words
 from sequencer.proof.judging import Breach
@@ -48,7 +48,9 @@ def sure_world(draft: Draft) -> list[Row]:
 
 def sure_scans(draft: Draft) -> dict[int, list[Row]]:
     """{place: its scans that can certainly be brought about}."""
-    return {p: [replace(r, unless=()) for r in controller.scan_rows(draft, p, sure=True)] for p in draft.running}
+    if "sure scans" not in draft.found:
+        draft.found["sure scans"] = {p: [replace(r, unless=()) for r in controller.scan_rows(draft, p, sure=True)] for p in draft.running}
+    return draft.found["sure scans"]  # type: ignore[no-any-return]  # kept there by this function
 
 
 def sure_rows(draft: Draft) -> list[Row]:
@@ -61,6 +63,9 @@ def cannot(
 ) -> Words:
     """The words of a closed sorted set from which no word of the goal can be brought about. `classes`: scans under
     each value of something that may change at will; only a word with a way on under every one of them counts."""
+    made = kernel.library()
+    if made and not classes:
+        return words[~compiled.ways(made, system, rows, words, goal(words))]
     spent = np.uint64(~system.spent & (1 << 64) - 1)
 
     def edges(some: list[Row]) -> list[npt.NDArray[np.int32]]:

@@ -69,7 +69,7 @@ class Work:
         self.say(f"{len(self.system.layout.index)} bits, {len(self.system.places)} places, {len(self.system.rows)} rows")
         self.engine = forward(self.system)
         self.explored = explore(
-            self.system, budget=self.options.budget, engine=self.engine,
+            self.system, budget=self.options.budget,
             progress=lambda depth, count: self.say(f"depth {depth}: {count:,} situations"),
         )  # fmt: skip
         if self.options.why:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from functools import cached_property
 from itertools import combinations
+from math import comb
 from typing import Protocol
 
 import numpy as np
@@ -43,7 +44,7 @@ class Sets:
             self.member[number, list(one)] = True
         self.size = self.member.sum(axis=1)
         self._parts: dict[tuple[int, int], Ints] = {}
-        self._gains: dict[tuple[int, int, int], Gains] = {}
+        self._gains: dict[tuple[int, int], Gains] = {}
 
     @classmethod
     def up_to(cls, brought: Changes, most: int) -> Sets:
@@ -89,7 +90,7 @@ class Sets:
         """[set of a size, column]: numbers of its parts of a lower size (-1 where there is none)."""
         if (size, lower) not in self._parts:
             numbers = [[self.number.get(p, -1) for p in combinations(self.all[t], lower)] for t in self.level(size)]
-            self._parts[size, lower] = np.array(numbers, np.int64)
+            self._parts[size, lower] = np.array(numbers, np.int64).reshape(len(numbers), comb(size, lower))
         return self._parts[size, lower]
 
     @cached_property
@@ -102,35 +103,31 @@ class Sets:
     def gains(self, enough: Flags, lower: int, size: int) -> Gains:
         """(starts, counts, sets): for need n and set s of the lower level, the sets of the higher level around s for which
         the need is met, and was not met by any set between. enough: [need, set], which may have grown since."""
-        key = (lower, size, len(enough))
-        if key not in self._gains:
-            self._gains[key] = self._gained(enough, lower, size)
-        return self._gains[key]
+        known = self._gains.get((lower, size))
+        if known is None or len(known[1]) < len(enough):
+            new = self._gained(enough[0 if known is None else len(known[1]) :], lower, size)
+            if known is not None:
+                starts, counts, targets = known
+                new = np.concatenate([starts, new[0] + len(targets)]), np.concatenate([counts, new[1]]), np.concatenate([targets, new[2]])
+            self._gains[lower, size] = known = new
+        return known
 
     def _gained(self, enough: Flags, lower: int, size: int) -> Gains:
-        numbers = self.level(lower)
-        needs, belows, targets = [], [], []
-        for target in self.level(size):
-            whole = self.all[target]
-            for part in combinations(whole, lower):
-                below = self.number.get(part)
-                if below is None:
-                    continue
-                gained = enough[:, target] & ~enough[:, below]
-                rest = [k for k in whole if k not in part]
-                for more in range(1, len(rest)):
-                    for some in combinations(rest, more):
-                        between = self.number.get(tuple(sorted((*part, *some))))
-                        if between is not None:
-                            gained = gained & ~enough[:, between]
-                found = np.flatnonzero(gained)
-                needs.append(found)
-                belows.append(np.full(len(found), below - numbers.start))
-                targets.append(np.full(len(found), target))
-        if not needs:
-            return np.zeros((len(enough), len(numbers)), np.int64), np.zeros((len(enough), len(numbers)), np.int64), np.zeros(0, np.int64)
-        cell = np.concatenate(needs) * len(numbers) + np.concatenate(belows)
-        order = np.argsort(cell, kind="stable")
-        counts = np.bincount(cell, minlength=len(enough) * len(numbers))
-        shape = (len(enough), len(numbers))
-        return (np.cumsum(counts) - counts).reshape(shape), counts.reshape(shape), np.concatenate(targets)[order]
+        """The same for some needs."""
+        first, numbers = self.level(lower).start, np.array(self.level(size), np.int64)
+        width, members = len(self.level(lower)), range(size)
+        places: dict[tuple[int, ...], Ints] = {}
+        for many in range(lower, size):
+            for column, some in enumerate(combinations(members, many)):
+                places[some] = self.parts_of(size, many)[:, column]
+        keys = []
+        for part in combinations(members, lower):
+            gained = enough[:, numbers] & (places[part] >= 0)
+            for some, between in places.items():
+                if set(part) <= set(some):
+                    gained &= ~enough[:, between] | (between < 0)
+            need, at = np.nonzero(gained)
+            keys.append((need * width + places[part][at] - first) * len(self) + numbers[at])
+        cell, targets = np.divmod(np.sort(np.concatenate(keys)), len(self))
+        counts = np.bincount(cell, minlength=len(enough) * width)
+        return (np.cumsum(counts) - counts).reshape(-1, width), counts.reshape(-1, width), targets

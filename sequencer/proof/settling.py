@@ -118,8 +118,9 @@ def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound
     begin = []
     for tag in tags:
         mark = np.uint64(tag)
-        left = ways.left(seen | mark << view.tag)[which]
-        words = sound.words[_least(left * (int(sound.depth.max()) + 1) + sound.depth, NEAR)]
+        left = ways.left(seen | mark << view.tag)
+        some = np.flatnonzero((left >= 0)[which])
+        words = sound.words[some[_least(left[which[some]] * (int(sound.depth.max()) + 1) + sound.depth[some], NEAR)]]
         begin.append(words >> place << exact.view.shift | mark << exact.view.tag | exact.view.packed(words))
     search = Following(exact, view, ways)
     search.search(tags, np.unique(np.concatenate(begin)), 4 * NEAR * len(tags))
@@ -127,11 +128,11 @@ def _near(closing: Closing, level: Level, exact: Closing, tags: list[int], sound
 
 
 def _least(ranks: Ints, most: int) -> Ints:
-    """Where the least ranks stand that are not negative, at most so many, the least first."""
-    some = np.flatnonzero(ranks >= 0)
-    if len(some) > most:
-        worst = np.partition(ranks[some], most - 1)[most - 1]
-        some = np.concatenate([some[ranks[some] < worst], some[ranks[some] == worst]])[:most]
+    """Where the least ranks stand, at most so many, the least first."""
+    some = np.arange(len(ranks))
+    if len(ranks) > most:
+        worst = np.partition(ranks, most - 1)[most - 1]
+        some = np.concatenate([np.flatnonzero(ranks < worst), np.flatnonzero(ranks == worst)])[:most]
     return np.asarray(some[np.argsort(ranks[some], kind="stable")], np.int64)
 
 

@@ -24,10 +24,6 @@ PIECE = 1 << 16
 MOST = 1 << 22
 """Most comparisons of rows within a group."""
 PLACE, CARE, WANT, CLEAR, PUT, TO, NEED, OK, HELD = range(9)
-Scan = tuple[int, int, bool, list[tuple[list[int], int, int]]]
-"""A bad cube of images (care, want), whether only a start counts, and (places, care, want) of where it begins then."""
-World = tuple[int, int, list[int]]
-"""A bad cube of words (care, want) and its places."""
 
 
 @dataclass
@@ -163,7 +159,7 @@ class Slice:
         )  # fmt: skip
 
     @cached_property
-    def judgements(self) -> tuple[list[Scan], list[World]]:
+    def judgements(self) -> tuple[list[kernel.Scan], list[kernel.World]]:
         """The rule's bad cubes in words of the slice: those judged on images, in the order in which `oks` has them, and
         those of a word itself."""
         free = self.whole.system.free | self.whole.system.spent
@@ -244,26 +240,9 @@ def _runs(kept: Sequence[int]) -> Iterator[tuple[int, int, int]]:
 
 
 def grouped(keys: Words) -> tuple[Ints, Ints]:
-    """(order, starts of groups in it) of equal columns of a table; by a hash, and by the columns where two share one."""
-    mixed = np.zeros(keys.shape[1], np.uint64)
-    for line in keys:
-        mixed = (mixed ^ line) * np.uint64(0x9E3779B97F4A7C15)
-        mixed ^= mixed >> np.uint64(29)
-    order = np.argsort(mixed, kind="stable")
-    ordered, hashed = keys[:, order], mixed[order]
-    new = np.ones(len(order), np.bool_)
-    new[1:] = hashed[1:] != hashed[:-1]
-    if (ordered[:, 1:] != ordered[:, :-1]).any(axis=0)[~new[1:]].any():
-        return _by_columns(keys)
-    # groups in the order of their columns, so that nothing depends on the hash
-    starts = np.flatnonzero(new)
-    ranks = np.lexsort(ordered[:, starts][::-1])
-    sizes = np.diff(np.append(starts, len(order)))[ranks]
-    ends = np.cumsum(sizes)
-    return order[np.arange(len(order)) + np.repeat(starts[ranks] - (ends - sizes), sizes)], ends - sizes
-
-
-def _by_columns(keys: Words) -> tuple[Ints, Ints]:
+    """(order, starts of groups in it) of equal columns of a table, in the order of the columns."""
+    if made := kernel.library():
+        return kernel.group(made, keys)
     order = np.lexsort(keys[::-1])
     ordered = keys[:, order]
     new = np.ones(len(order), np.bool_)

@@ -44,7 +44,7 @@ Values = dict[int, int]
 Scenario = tuple[list[Row], list[list[Row]]]
 """Rows that are certain, and the scans under each value of a reading that changes at will (or under its one value)."""
 Keeps = Callable[[Row], bool]
-OF_BITS = ("needs", "live", "hands", "said", "worth keeping", "kept", "ends", "constant drafts", "constant scans")
+OF_BITS = ("needs", "live", "hands", "said", "worth keeping", "kept", "ends", "constant drafts", "constant scans", "sure scans")
 """Answers kept with a draft that rest on its condition bits; all others stay true when bits become constant."""
 COMPARE = (Kind.AT_LEAST, Kind.BELOW, Kind.TARGET, Kind.VALID, Kind.DIFFERS, Kind.CHANGE)
 

@@ -7,6 +7,7 @@ callers does, to the same words in the same order; tests hold both together.
 from __future__ import annotations
 
 import os
+from collections.abc import Sequence
 from ctypes import CDLL, POINTER, Structure, byref, c_int, c_int64, c_uint64, c_void_p
 from functools import cache
 from pathlib import Path
@@ -24,16 +25,21 @@ if TYPE_CHECKING:
     from sequencer.proof.slices import Slice
 
 FLAGS = ("-O3", "-std=c99", "-shared", "-fPIC")
-SOURCES = ("kernel.h", "words.c", "closing.c", "search.c")
+SOURCES = ("kernel.h", "words.c", "closing.c", "search.c", "cubes.c")
 Small = npt.NDArray[np.int32]
+
+
+Scan = tuple[int, int, bool, list[tuple[list[int], int, int]]]
+"""A bad cube of images (care, want), whether only a start counts, and (places, care, want) of where it begins then."""
+World = tuple[int, int, list[int]]
+"""A bad cube of words (care, want) and its places."""
+_ROWS = ("care", "want", "keep", "put", "need", "ok", "held", "first", "count", "held_care", "held_want", "enough", "oks")
+_JUDGED = ("bad_care", "bad_want", "origin_first", "origin_care", "origin_want", "origin_places", "world_places", "world_care", "world_want")
 
 
 class _View(Structure):
     _fields_ = [
-        *((name, c_void_p) for name in (
-            "care", "want", "keep", "put", "need", "ok", "held", "first", "count", "held_care", "held_want", "enough", "oks", "bad_care",
-            "bad_want", "origin_first", "origin_care", "origin_want", "origin_places", "world_places", "world_care", "world_want",
-        )),
+        *((name, c_void_p) for name in (*_ROWS, *_JUDGED)),
         *((name, c_int64) for name in ("held_most", "sets", "bads", "worlds", "places", "shift", "tag")),
     ]  # fmt: skip
 
@@ -61,6 +67,11 @@ def library() -> CDLL | None:
         ("closing_drop", None, (c_void_p,)),
         ("closing_seed", c_int, (c_void_p, c_void_p, c_void_p, c_int64, *(c_void_p,) * 5, c_int64, c_int64, c_void_p)),
         ("closing_close", c_int64, (c_void_p, c_void_p, c_void_p, c_int64, c_int64)),
+        ("closing_begin", c_int64, (c_void_p, c_void_p, c_void_p, c_int64)),
+        ("closing_step", c_int64, (c_void_p, c_void_p, c_int64)),
+        ("closing_taken", c_int64, (c_void_p,)),
+        ("closing_put", c_int, (c_void_p, c_void_p, c_int64)),
+        ("closing_hits", None, (c_void_p, c_void_p, c_void_p)),
         ("closing_layers", c_int64, (c_void_p, c_void_p)),
         ("closing_words", None, (c_void_p, c_void_p, c_int64)),
         ("ways_shortest", None, (c_void_p, c_void_p, c_int64, c_void_p)),
@@ -70,6 +81,9 @@ def library() -> CDLL | None:
         ("search_run", c_int64, (c_void_p, c_void_p, c_void_p, *(c_int64,) * 5)),
         ("search_words", None, (c_void_p, c_void_p)),
         ("search_before", c_int64, (c_void_p, c_uint64, POINTER(c_uint64))),
+        ("cubes_join", c_int, (c_void_p, c_void_p, c_void_p, c_int64, c_void_p, c_void_p, c_int64)),
+        ("rows_group", c_int64, (c_void_p, c_int64, c_int64, c_void_p, c_void_p)),
+        ("rows_order", None, (c_void_p, c_int64, c_void_p, c_int64, c_void_p, c_void_p)),
         ("rows_cover", None, (*(c_void_p,) * 5, c_int64, c_int64, c_int64, c_void_p)),
         ("kinds_seen", c_int64, (c_void_p, c_void_p, c_int64, c_void_p, c_void_p)),
     ):
@@ -96,6 +110,26 @@ def cover(made: CDLL, rows: Words, order: Ints, starts: Ints, most: int, alive: 
     made.rows_cover(*map(_at, some), len(starts), len(order), most, _at(alive))
 
 
+def group(made: CDLL, keys: Words) -> tuple[Ints, Ints]:
+    """(order, starts of groups in it) of equal columns of a table, in the order of the columns."""
+    keys, count = np.ascontiguousarray(keys), keys.shape[1]
+    groups, first = np.empty(count, np.int64), np.empty(count, np.int64)
+    first = first[: _fine(made.rows_group(_at(keys), len(keys), count, _at(groups), _at(first)))]
+    rank, starts, order = np.empty(len(first), np.int64), np.empty(len(first), np.int64), np.empty(count, np.int64)
+    rank[np.lexsort(keys[:, first][::-1])] = np.arange(len(first))
+    made.rows_order(_at(groups), count, _at(rank), len(first), _at(starts), _at(order))
+    return order, starts
+
+
+def join(made: CDLL, care: Words, want: Words, ends: Ints) -> tuple[Words, Words, Ints] | None:
+    """Unions of cubes with fewer of them, sorted, of many groups at once, see `cubes`; None where they would be far more."""
+    care, want, ends = np.ascontiguousarray(care), np.ascontiguousarray(want), np.array(ends, np.int64)
+    room = 2 * len(care) + 1024
+    cares, wants = np.empty(room, np.uint64), np.empty(room, np.uint64)
+    answer = made.cubes_join(_at(care), _at(want), _at(ends), len(ends), _at(cares), _at(wants), room)
+    return None if answer == -2 else (cares[: ends[_fine(answer) - 1]], wants[: ends[-1]], ends)
+
+
 class Cell:
     """The first breach of every set, as the kernel writes it down."""
 
@@ -114,36 +148,44 @@ class Cell:
 
 
 class View:
-    """A slice with its rule's judgements, laid out for the kernel. enough: [need, set]."""
+    """Rows by place with what is judged on them, laid out for the kernel. rows: the arrays of `_ROWS` by name; scans and
+    worlds: the rule's bad cubes, see `slices`; shift, tag: where the place and the number of the set of faults stand."""
 
-    def __init__(self, view: Slice, enough: Flags) -> None:
-        table, places = view.table, len(view.borders)
-        scans, worlds = view.judgements
+    def __init__(self, rows: dict[str, npt.NDArray[Any]], scans: Sequence[Scan], worlds: Sequence[World], places: int, shift: int, tag: int) -> None:
         begins: list[tuple[int, int]] = []
         origins: list[tuple[list[int], int, int]] = []
         for _, _, starts, some in scans:
             begins.append((len(origins), len(origins) + len(some)) if starts else (-1, -1))
             origins += some if starts else []
 
-        def marked(some: list[Any]) -> npt.NDArray[np.uint8]:
+        def marked(some: list[list[int]]) -> npt.NDArray[np.uint8]:
             flags = np.zeros((len(some), places), np.uint8)
             for line, members in enumerate(some):
-                flags[line, list(members)] = 1
+                flags[line, members] = 1
             return flags
 
-        kept = {
-            "care": table.care, "want": table.want, "keep": table.keep, "put": table.put, "need": table.need, "ok": table.ok,
-            "held": table.held, "first": table.first, "count": table.count,
-            "held_care": view.held_care, "held_want": view.held_want, "enough": enough, "oks": view.judged.oks,
-            "bad_care": np.array([s[0] for s in scans], np.uint64), "bad_want": np.array([s[1] for s in scans], np.uint64),
-            "origin_first": np.array(begins, np.int64),
-            "origin_care": np.array([o[1] for o in origins], np.uint64), "origin_want": np.array([o[2] for o in origins], np.uint64),
+        def masks(some: list[int]) -> Words:
+            return np.array(some, np.uint64)
+
+        self._kept = {name: np.ascontiguousarray(rows[name]) for name in _ROWS} | {
+            "bad_care": masks([s[0] for s in scans]), "bad_want": masks([s[1] for s in scans]), "origin_first": np.array(begins, np.int64),
+            "origin_care": masks([o[1] for o in origins]), "origin_want": masks([o[2] for o in origins]),
             "origin_places": marked([o[0] for o in origins]), "world_places": marked([w[2] for w in worlds]),
-            "world_care": np.array([w[0] for w in worlds], np.uint64), "world_want": np.array([w[1] for w in worlds], np.uint64),
+            "world_care": masks([w[0] for w in worlds]), "world_want": masks([w[1] for w in worlds]),
         }  # fmt: skip
-        self._kept = {name: np.ascontiguousarray(array) for name, array in kept.items()}
-        numbers = (view.held_care.shape[1], enough.shape[1], len(scans), len(worlds), places, int(view.shift), int(view.tag))
-        self.struct = _View(*(_at(self._kept[field[0]]) for field in _View._fields_[: len(kept)]), *numbers)
+        numbers = (rows["held_care"].shape[1], rows["enough"].shape[1], len(scans), len(worlds), places, shift, tag)
+        self.struct = _View(*map(_at, self._kept.values()), *numbers)
+
+    @classmethod
+    def of(cls, view: Slice, enough: Flags) -> View:
+        """A slice. enough: [need, set]."""
+        table = view.table
+        rows: dict[str, npt.NDArray[Any]] = {
+            "care": table.care, "want": table.want, "keep": table.keep, "put": table.put, "need": table.need, "ok": table.ok,
+            "held": table.held, "first": table.first, "count": table.count, "held_care": view.held_care, "held_want": view.held_want,
+            "enough": enough, "oks": view.judged.oks,
+        }  # fmt: skip
+        return cls(rows, *view.judgements, len(view.borders), int(view.shift), int(view.tag))
 
 
 class Closed:
@@ -169,10 +211,37 @@ class Closed:
         count = _fine(self.made.closing_close(self.handle, byref(cell.struct), _at(seeds), len(seeds), budget))
         bounds = np.zeros(self.made.closing_layers(self.handle, None), np.int64)
         self.made.closing_layers(self.handle, _at(bounds))
+        return np.split(self._new(count), bounds[known:-1] - before)
+
+    def _new(self, count: int) -> Words:
         words = np.empty(count, np.uint64)
-        self.made.closing_words(self.handle, _at(words), before)
+        self.made.closing_words(self.handle, _at(words), self.kept)
         self.kept += count
-        return np.split(words, bounds[known:-1] - before)
+        return words
+
+    def begin(self, cell: Cell, seeds: Words) -> Words:
+        """The first layer of a level."""
+        return self._new(_fine(self.made.closing_begin(self.handle, byref(cell.struct), _at(seeds), len(seeds))))
+
+    def step(self, cell: Cell, last: int) -> Words:
+        """The layer after one of so many words."""
+        return self._new(_fine(self.made.closing_step(self.handle, byref(cell.struct), self.kept - last)))
+
+    @property
+    def taken(self) -> int:
+        """Rows taken so far."""
+        return int(self.made.closing_taken(self.handle))
+
+    def put(self, words: Words) -> None:
+        """Words that are known to be reached."""
+        _fine(self.made.closing_put(self.handle, _at(words), len(words)))
+        self.kept += len(words)
+
+    def hits(self, view: View, bads: int) -> Flags:
+        """Which bad cubes of scans the image of some row of a view breaks, from all words kept."""
+        hit = np.zeros(bads, np.bool_)
+        self.made.closing_hits(self.handle, byref(view.struct), _at(hit))
+        return hit
 
     def shortest(self, goals: Words) -> Flags:
         """Which of the words kept lie on a shortest way to a goal."""

@@ -99,31 +99,58 @@ int closing_seed(struct closing *k, struct court *c, const word *at, int64_t cou
     return 0;
 }
 
-/* Close what was noted, and `seeds`, under the rows of the slice. Number of words kept, -2 beyond the budget. */
-int64_t closing_close(struct closing *k, struct court *c, const word *seeds, int64_t count, int64_t budget)
+/* Begin a level with what was noted, and `seeds`. Number of words kept. */
+int64_t closing_begin(struct closing *k, struct court *c, const word *seeds, int64_t count)
 {
-    const struct view *v = k->view;
     const int64_t begin = k->known.count;
-    int64_t at = begin;
     for (int64_t i = 0; i < count; i++)
         if (note(k, seeds[i])) return -1;
-    if (layer(k, c)) return -1;
-    while (at < k->known.count) {
-        const int64_t end = k->known.count;
-        for (; at < end; at++) {
-            const word w = k->known.at[at];
-            const int64_t place = (int64_t)(w >> v->shift), set = set_of(v, w);
-            for (int64_t row = v->first[place], stop = row + v->count[place]; row < stop; row++) {
-                if ((w & v->care[row]) != v->want[row] || !may(v, row, w, set, v->enough)) continue;
-                const word image = (w & v->keep[row]) | v->put[row];
-                if (!judge(v, c, row, w, image) && note(k, image)) return -1;
-            }
+    return layer(k, c) ? -1 : k->known.count - begin;
+}
+
+/* The next layer: what the words from `at` on become by the rows of the slice. Number of words kept. */
+int64_t closing_step(struct closing *k, struct court *c, int64_t at)
+{
+    const struct view *v = k->view;
+    const int64_t end = k->known.count;
+    for (; at < end; at++) {
+        const word w = k->known.at[at];
+        const int64_t place = (int64_t)(w >> v->shift), set = set_of(v, w);
+        for (int64_t row = v->first[place], stop = row + v->count[place]; row < stop; row++) {
+            if ((w & v->care[row]) != v->want[row] || !may(v, row, w, set, v->enough)) continue;
+            const word image = (w & v->keep[row]) | v->put[row];
+            k->taken++;
+            if (!judge(v, c, row, w, image) && note(k, image)) return -1;
         }
-        if (layer(k, c)) return -1;
-        if (k->known.count == end) k->layers--;
-        if (k->known.count - begin > budget) return -2;
     }
-    return k->known.count - begin;
+    if (layer(k, c)) return -1;
+    if (k->known.count == end) k->layers--;
+    return k->known.count - end;
+}
+
+/* A whole level. Number of words kept, -2 beyond the budget. */
+int64_t closing_close(struct closing *k, struct court *c, const word *seeds, int64_t count, int64_t budget)
+{
+    const int64_t begin = k->known.count;
+    int64_t new = closing_begin(k, c, seeds, count);
+    while (new > 0) {
+        new = closing_step(k, c, k->known.count - new);
+        if (new > 0 && k->known.count - begin > budget) return -2;
+    }
+    return new < 0 ? new : k->known.count - begin;
+}
+
+int64_t closing_taken(const struct closing *k)
+{
+    return k->taken;
+}
+
+/* Put sorted words in as they are. */
+int closing_put(struct closing *k, const word *at, int64_t count)
+{
+    for (int64_t i = 0; i < count; i++)
+        if (words_know(&k->known, at[i]) < 0 || words_keep(&k->known, at[i])) return -1;
+    return 0;
 }
 
 int64_t closing_layers(const struct closing *k, int64_t *bounds)
@@ -135,6 +162,22 @@ int64_t closing_layers(const struct closing *k, int64_t *bounds)
 void closing_words(const struct closing *k, word *at, int64_t begin)
 {
     memcpy(at, k->known.at + begin, (size_t)(k->known.count - begin) * sizeof *at);
+}
+
+/* Which bad cubes of the rule the image of some row breaks, of all words kept. hit: per bad cube. */
+void closing_hits(const struct closing *k, const struct view *v, uint8_t *hit)
+{
+    for (int64_t at = 0; at < k->known.count; at++) {
+        const word w = k->known.at[at];
+        const int64_t place = (int64_t)(w >> v->shift);
+        for (int64_t row = v->first[place], stop = row + v->count[place]; row < stop; row++) {
+            if ((w & v->care[row]) != v->want[row] || !may(v, row, w, 0, v->enough)) continue;
+            const word image = (w & v->keep[row]) | v->put[row];
+            const uint8_t *const oks = v->oks + v->ok[row] * v->bads;
+            for (int64_t bad = 0; bad < v->bads; bad++)
+                if (oks[bad] && !hit[bad] && (image & v->bad_care[bad]) == v->bad_want[bad] && begun(v, bad, w)) hit[bad] = 1;
+        }
+    }
 }
 
 /* Mark the words that lie on a shortest way to a goal: backwards through the layers. on: per word kept. */
@@ -163,27 +206,35 @@ int ways_all(const struct closing *k, const word *goals, int64_t count, int32_t 
 {
     const struct view *v = k->view;
     const int64_t n = k->known.count;
-    int64_t *ends = calloc((size_t)n + 1, sizeof *ends), total = 0, done = 0, last = 0;
-    int32_t *sources = NULL, *queue = malloc((size_t)(n + 1) * sizeof *queue);
-    if (!ends || !queue) goto short_of;
-    for (int pass = 0; pass < 2; pass++) {
-        for (int64_t at = 0; at < n; at++) {
-            const word w = k->known.at[at];
-            const int64_t place = (int64_t)(w >> v->shift), set = set_of(v, w);
-            for (int64_t row = v->first[place], stop = row + v->count[place]; row < stop; row++) {
-                if ((w & v->care[row]) != v->want[row] || !may(v, row, w, set, v->enough)) continue;
-                const int64_t to = words_find(&k->known, (w & v->keep[row]) | v->put[row]);
-                if (to < 0) continue;
-                if (pass) sources[--ends[to]] = (int32_t)at;
-                else ends[to]++;
+    int answer = -1;
+    int64_t *ends = calloc((size_t)n + 1, sizeof *ends), total = 0, room = 4 * n + 1024, done = 0, last = 0;
+    int32_t *queue = malloc((size_t)(n + 1) * sizeof *queue), *from = malloc((size_t)room * sizeof *from);
+    int32_t *to = malloc((size_t)room * sizeof *to), *sources = NULL;
+    if (!ends || !queue || !from || !to) goto short_of;
+    for (int64_t at = 0; at < n; at++) {
+        const word w = k->known.at[at];
+        const int64_t place = (int64_t)(w >> v->shift), set = set_of(v, w);
+        for (int64_t row = v->first[place], stop = row + v->count[place]; row < stop; row++) {
+            if ((w & v->care[row]) != v->want[row] || !may(v, row, w, set, v->enough)) continue;
+            const int64_t image = words_find(&k->known, (w & v->keep[row]) | v->put[row]);
+            if (image < 0) continue;
+            if (total == room) {
+                int32_t *more = realloc(from, 2 * (size_t)room * sizeof *more);
+                if (more) from = more;
+                int32_t *many = realloc(to, 2 * (size_t)room * sizeof *many);
+                if (many) to = many;
+                if (!more || !many) goto short_of;
+                room *= 2;
             }
+            from[total] = (int32_t)at;
+            to[total++] = (int32_t)image;
+            ends[image]++;
         }
-        if (pass) break;
-        for (int64_t at = 0; at < n; at++) total = ends[at] += total;
-        ends[n] = total;
-        sources = malloc((size_t)(total + 1) * sizeof *sources);
-        if (!sources) goto short_of;
     }
+    sources = malloc((size_t)(total + 1) * sizeof *sources);
+    if (!sources) goto short_of;
+    for (int64_t at = 1; at <= n; at++) ends[at] += ends[at - 1];
+    for (int64_t i = total - 1; i >= 0; i--) sources[--ends[to[i]]] = from[i];
     for (int64_t at = 0; at < n; at++) far[at] = -1;
     for (int64_t i = 0; i < count; i++) {
         const int64_t at = words_find(&k->known, goals[i]);
@@ -196,13 +247,12 @@ int ways_all(const struct closing *k, const word *goals, int64_t count, int32_t 
             queue[last++] = sources[i];
         }
     }
-    free(ends);
-    free(sources);
-    free(queue);
-    return 0;
+    answer = 0;
 short_of:
     free(ends);
     free(sources);
     free(queue);
-    return -1;
+    free(from);
+    free(to);
+    return answer;
 }

@@ -52,7 +52,7 @@ struct closing {
     struct words known;
     word *fresh, *spare;
     int64_t fresh_count, fresh_room, spare_room;
-    int64_t *bounds, layers, layers_room;
+    int64_t *bounds, layers, layers_room, taken;
 };
 
 int words_make(struct words *set, int64_t guess);
@@ -80,6 +80,7 @@ static inline int64_t set_of(const struct view *v, word w)
     return (int64_t)((w & (((word)1 << v->shift) - 1)) >> v->tag);
 }
 
+int begun(const struct view *v, int64_t bad, word source);
 int judge(const struct view *v, struct court *c, int64_t row, word source, word image);
 void judge_words(const struct view *v, struct court *c, const word *at, int64_t count, uint8_t *last);
 #endif

@@ -104,7 +104,8 @@ void words_sort(word *at, int64_t count, word *spare)
     if (at != begin) memcpy(begin, at, (size_t)count * sizeof *at);
 }
 
-static int begun(const struct view *v, int64_t bad, word source)
+/* Whether a bad cube that is about a start is begun from this word. */
+int begun(const struct view *v, int64_t bad, word source)
 {
     const int64_t place = (int64_t)(source >> v->shift);
     if (v->origin_first[2 * bad] < 0) return 1;
@@ -174,4 +175,53 @@ void rows_cover(const word *care, const word *want, const word *need, const int6
             }
         }
     }
+}
+
+static int alike(const word *keys, int64_t lines, int64_t count, int64_t a, int64_t b)
+{
+    for (int64_t line = 0; line < lines; line++)
+        if (keys[line * count + a] != keys[line * count + b]) return 0;
+    return 1;
+}
+
+/* Columns of a table that are equal. group: of each column, numbered as they come up; first: of each group, a column.
+ * Number of groups. */
+int64_t rows_group(const word *keys, int64_t lines, int64_t count, int64_t *group, int64_t *first)
+{
+    int64_t size = 64, groups = 0;
+    while (size < 2 * count) size *= 2;
+    int32_t *slot = calloc((size_t)size, sizeof *slot);
+    if (!slot) return -1;
+    for (int64_t i = 0; i < count; i++) {
+        word mixed = 0;
+        for (int64_t line = 0; line < lines; line++) {
+            mixed = (mixed ^ keys[line * count + i]) * 0x9E3779B97F4A7C15u;
+            mixed ^= mixed >> 29;
+        }
+        int64_t at = (int64_t)(mixed & (word)(size - 1));
+        while (slot[at] && !alike(keys, lines, count, first[slot[at] - 1], i)) at = (at + 1) & (size - 1);
+        if (!slot[at]) {
+            first[groups++] = i;
+            slot[at] = (int32_t)groups;
+        }
+        group[i] = slot[at] - 1;
+    }
+    free(slot);
+    return groups;
+}
+
+/* Columns in the order of the ranks of their groups. starts: where each rank begins. */
+void rows_order(const int64_t *group, int64_t count, const int64_t *rank, int64_t groups, int64_t *starts, int64_t *order)
+{
+    int64_t next = 0;
+    for (int64_t i = 0; i < groups; i++) starts[i] = 0;
+    for (int64_t i = 0; i < count; i++) starts[rank[group[i]]]++;
+    for (int64_t i = 0; i < groups; i++) {
+        const int64_t many = starts[i];
+        starts[i] = next;
+        next += many;
+    }
+    for (int64_t i = 0; i < count; i++) order[starts[rank[group[i]]]++] = i;
+    for (int64_t i = groups - 1; i > 0; i--) starts[i] = starts[i - 1];
+    if (groups) starts[0] = 0;
 }
