@@ -24,7 +24,7 @@ ALL = (1 << 64) - 1
 def sources(folder: Path = Path(__file__).parents[1]) -> str:
     """Digest of this tool's own code: an answer belongs to the code that gave it, and any of it may have a share."""
     whole = hashlib.sha256()
-    for path in sorted(folder.rglob("*.py")):
+    for path in sorted(p for p in folder.rglob("*") if p.suffix in {".py", ".c", ".h"}):
         whole.update(path.relative_to(folder).as_posix().encode() + b"\0" + path.read_bytes() + b"\0")
     return whole.hexdigest()[:16]
 

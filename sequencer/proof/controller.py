@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from itertools import pairwise, product
+from itertools import product
 
 import numpy as np
 

@@ -10,6 +10,7 @@ from sequencer.proof import kernel
 from sequencer.proof.engine import Ints, Words
 from sequencer.proof.words import Cube
 
+
 def joined_all(care: Words, want: Words, ends: Ints) -> list[list[Cube]]:
     """`joined` of many groups at once; they stand one behind the other and end at `ends`."""
     made = kernel.library()

@@ -86,8 +86,8 @@ def _compiled(made: CDLL, system: System, starts: Words, budget: int, progress: 
     """The same layers from the kernel, not judged yet."""
     layers: list[Words] = []
     count = transitions = 0
-    for layer, transitions in compiled.explored(made, system, starts):
-        count += len(layer)
+    for layer, taken in compiled.explored(made, system, starts):
+        count, transitions = count + len(layer), taken
         if count > budget:
             raise too_large(budget, len(layers), system)
         if len(layer):
