@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from sequencer.description.faults import Fault
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
-from sequencer.proof import house, levels, possible, timed, why
+from sequencer.proof import house, levels, possible, timed, warming, why
 from sequencer.proof.aside import Aside
 from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.campaign import Campaign
@@ -29,7 +29,6 @@ BLIND = (
     "hardware that no input senses and no part of the file describes",
     "strength of parts, ageing, wear, and everything that the file's numbers leave out",
     "what people do beyond the acts and slips named here",
-    "gas that is shut in and warms: pressure rises here only by an open way in (shut right after a fast dump it comes back)",
     "what the box commands or shows without power or while it starts: a rule about that is judged while the box runs",
     "the chip and its wiring themselves: only the table and the described parts are looked at",
 )
@@ -96,7 +95,7 @@ def worked(work: Work) -> Proof:
     campaign, system = work.campaign, work.system
     unfinished = tuple(tuple(f.name for f in some) for some in campaign.unfinished) if campaign else ()
     return Proof(
-        pad.title, pad.revision, pad.file, hashlib.sha256(pad.text.encode()).hexdigest()[:16], BLIND,
+        pad.title, pad.revision, pad.file, hashlib.sha256(pad.text.encode()).hexdigest()[:16], (*BLIND, *warming.told(work.draft)),
         tuple(work.draft.races), tuple(work.draft.assumed), tuple((one.fault, one.because) for one in pad.left_out),
         sum(len(k.faults) for k in campaign.kinds) if campaign else 0, work.options.faults, work.explored.count,
         work.explored.transitions, len(work.explored.layers) - 1, len(system.layout.index), campaign.sets if campaign else 0,
