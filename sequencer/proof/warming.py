@@ -33,15 +33,17 @@ def by_sun(draft: Draft, volume: str) -> float:
 def comes_back(draft: Draft, volume: str, pressure: float) -> float:
     """Highest pressure to which gas that is shut in at a pressure after the quickest fall comes back (gauge Pa)."""
     highest, here = ceiling(draft, volume) + ATMOSPHERE, pressure + ATMOSPHERE
-    return here * max(1.0, highest / here) ** ((GAMMA - 1.0) / GAMMA) * swing(draft) - ATMOSPHERE
+    colder = math.pow(max(1.0, highest / here), (GAMMA - 1.0) / GAMMA)
+    return here * colder * swing(draft) - ATMOSPHERE
 
 
 def seen_empty(draft: Draft, volume: str) -> tuple[str, float, float] | None:
     """(condition, seconds, gauge Pa) of the condition with a delay after whose being true the volume, shut in, comes
     back least: what the gas has not yet risen by while it was seen to be low, at the slowest warming."""
-    part, found = draft.pad.site[volume], []
+    part = draft.pad.site[volume]
+    found: list[tuple[str, float, float]] = []
     assert isinstance(part, VolumePart)
-    low = {}
+    low: dict[int, float] = {}
     for i, bit in enumerate(draft.table.bits):
         made = comparison(draft.pad, draft.table, bit, None, draft.durations) if bit.kind == Kind.BELOW else None
         if made is not None and made.volume == volume:
@@ -53,7 +55,7 @@ def seen_empty(draft: Draft, volume: str) -> tuple[str, float, float] | None:
             if bit.hold:
                 seconds = bit.hold * draft.durations.scan
                 found.append((bit.name, seconds, _later(draft, volume, low[i], seconds, part.rated.si)))
-    return min(found, key=lambda f: f[2], default=None)
+    return min(found, key=lambda f: f[2]) if found else None
 
 
 def _later(draft: Draft, volume: str, low: float, seconds: float, rated: float) -> float:
