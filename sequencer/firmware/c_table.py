@@ -11,6 +11,52 @@ from sequencer.table.decode import Reader
 from sequencer.table.image import CHECKSUM_NAME, HEADER, VERSION, Op, Sections, layout
 from sequencer.table.records import EXTRA, TRIP, pack_codes, row_groups, shared_lengths
 
+READING = """\
+#ifndef FOLLOW_SLICE
+#define FOLLOW_SLICE 1u /* bytes of the table that each scan checks */
+#endif
+#define FOLLOW_ROOM(n) ((n) > 0u ? (n) : 1u) /* C99 knows no empty array */
+
+/* Why the box stays at rest until the next reset (0: it follows the table). */
+enum { FOLLOW_FINE, FOLLOW_FOREIGN, FOLLOW_NEWER, FOLLOW_DAMAGED, FOLLOW_IMPOSSIBLE, FOLLOW_UNKNOWN_RESET };
+/* Kinds of log records: moved, powered up, gone to rest. */
+enum { FOLLOW_MOVED = 'M', FOLLOW_STARTED = 'P', FOLLOW_RESTED = 'R' };
+/* Reset causes: the caller turns its chip's register into one of these; any other number keeps the box at rest. */
+enum { FOLLOW_POWER_ON = 1, FOLLOW_EXTERNAL, FOLLOW_BROWN_OUT, FOLLOW_WATCHDOG };
+
+/* One, two, four bytes of the table, least first; *at moves on. */
+#if defined(__AVR__)
+#include <avr/pgmspace.h>
+#define FOLLOW_FLASH PROGMEM
+static inline uint8_t follow_u8(const uint8_t **at)
+{
+    uint8_t n;
+    __asm__("lpm %0, Z+" : "=r"(n), "+z"(*at));
+    return n;
+}
+static inline uint16_t follow_u16(const uint8_t **at)
+{
+    uint16_t n;
+    __asm__("lpm %A0, Z+\\n\\tlpm %B0, Z+" : "=r"(n), "+z"(*at));
+    return n;
+}
+#else
+#define FOLLOW_FLASH
+static inline uint8_t follow_u8(const uint8_t **at) { return *(*at)++; }
+static inline uint16_t follow_u16(const uint8_t **at)
+{
+    uint8_t low = follow_u8(at);
+    return (uint16_t)(low | follow_u8(at) << 8);
+}
+#endif
+static inline uint32_t follow_u32(const uint8_t **at)
+{
+    uint16_t low = follow_u16(at);
+    return low | (uint32_t)follow_u16(at) << 16;
+}
+"""
+"""What every follow_table.h says besides: how the table is read on the chip, and the codes of records, rest and reset."""
+
 CAUTION = (
     "It follows a model of the pad, not the hardware; it certifies nothing. Stored gas can kill: people stay away",
     "whatever the software says; relief, locking pin and a vent that opens on power loss are not optional.",
@@ -48,17 +94,18 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
         "WORDS": words, "CELLS": len(table.outputs) + 1 + 3 * words + 2 * len(table.contacts),
     }  # fmt: skip
     lines = [
-        *banner(table, checksum), "#ifndef FOLLOW_TABLE_H", "#define FOLLOW_TABLE_H", "",
+        *banner(table, checksum), "#ifndef FOLLOW_TABLE_H", "#define FOLLOW_TABLE_H", "#include <stdint.h>", "",
         f"#define FOLLOW_TITLE {string(table.title)}",
         f"#define FOLLOW_REVISION {table.revision}ul",
         f"#define FOLLOW_CHECKSUM 0x{checksum:08X}ul",
         *(f"#define FOLLOW_{name} {value}u" for name, value in sizes.items()),
         f"#define FOLLOW_RECORD {10 + (len(table.bits) + 7) // 8}u /* bytes of one log record */",
-        f"#define FOLLOW_TIME {'uint32_t' if where.long else 'uint16_t'} /* as wide as the least times ask */",
+        f"typedef {'uint32_t' if where.long else 'uint16_t'} follow_time; /* scans in a state, as wide as the least times ask */",
         f"#define FOLLOW_USES {_uses(table, image)}u /* 1 drop-outs, 2 targets, 4 two readings, 8 changes, 16 unlike scales, 32 memories */",
         f"#define FOLLOW_HAZARDOUS {', '.join(f'{int(h)}u' for h in held) or '0u'} /* per output: bench mode holds it at rest */",
         f"#define FOLLOW_REST {', '.join(f'{code}u' for code in rest) or '0u'} /* per output: position at rest */",
         f"#define FOLLOW_RESTS {', '.join(f'0x{byte:02X}u' for byte in packed) or '0u'} /* the same, two bits each */",
+        "", *READING.splitlines(),
     ]  # fmt: skip
     for group, names in constants(table).items():
         if names:

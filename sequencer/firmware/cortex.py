@@ -16,7 +16,7 @@ from sequencer.firmware.toolchain import WARNINGS, Missing, build, harness_texts
 from sequencer.table import Table
 
 FLAGS = (
-    "-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-Os", "-g", "-ffreestanding", "-nostdlib",
+    "-target", "thumb-freestanding-eabi", "-mcpu=cortex_m0plus", "-O2", "-g", "-ffreestanding", "-nostdlib",
     "-ffunction-sections", "-fdata-sections", "-Wl,--gc-sections", "-Wl,-T,m0.ld",
 )  # fmt: skip
 FLASH, FLASH_SIZE = 0x0000_0000, 0x2_0000

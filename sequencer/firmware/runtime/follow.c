@@ -13,15 +13,6 @@ enum { DROP_OUT = 1, TARGETS = 2, PAIRS = 4, CHANGES = 8, SCALES = 16, MEMORIES 
 #define USES(what) (FOLLOW_USES & (what)) /* what the table does not use costs no flash */
 static const uint8_t rest[] FOLLOW_FLASH = { FOLLOW_RESTS };
 
-/* A byte, two, four from flash, least first; *at moves on. */
-#if defined(__AVR__)
-static inline uint8_t next(const uint8_t **at) { uint8_t n; __asm__("lpm %0, Z+" : "=r"(n), "+z"(*at)); return n; }
-static inline uint16_t next_word(const uint8_t **at) { uint16_t n; __asm__("lpm %A0, Z+\n\tlpm %B0, Z+" : "=r"(n), "+z"(*at)); return n; }
-#else
-static inline uint8_t next(const uint8_t **at) { return *(*at)++; }
-static inline uint16_t next_word(const uint8_t **at) { uint8_t low = next(at); return (uint16_t)(low | next(at) << 8); }
-#endif
-static inline uint32_t next_long(const uint8_t **at) { uint16_t low = next_word(at); return low | (uint32_t)next_word(at) << 16; }
 static uint16_t word_at(const uint8_t *cell) { return (uint16_t)(cell[0] | cell[1] << 8); }
 static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW_STATES_AT + (uint16_t)FOLLOW_STRIDE * state; }
 
@@ -30,11 +21,11 @@ static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW
 struct list { const uint8_t *end; uint8_t held; };
 static struct list list(const struct follow *f, const uint8_t *at)
 {
-    uint8_t head = next(&at), left = head & COUNT;
+    uint8_t head = follow_u8(&at), left = head & COUNT;
     const uint8_t *end = at + left;
     //@ loop unroll 63;
     for (; left > 0u; left--) {
-        uint8_t literal = next(&at), i = literal & 0x7Fu;
+        uint8_t literal = follow_u8(&at), i = literal & 0x7Fu;
         if (i >= FOLLOW_ROOM(FOLLOW_BITS) || (f->bits[i] ^ literal ^ head) & NOW) break;
     }
     if (!(head & ANY)) left = left == 0u;
@@ -48,7 +39,7 @@ static void sample(struct follow *f, bool fresh)
     const uint8_t keep = fresh ? STABLE : (uint8_t)~CHANGED;
     uint8_t settled = 2, *own = f->outputs + FLAGS_AT;
     for (uint8_t left = FOLLOW_CONTACTS; left > 0u; left--, own++) {
-        uint8_t flags = own[0], count = own[FOLLOW_CONTACTS], level = *contact++ & 1u, steady = next(&at);
+        uint8_t flags = own[0], count = own[FOLLOW_CONTACTS], level = *contact++ & 1u, steady = follow_u8(&at);
         uint8_t flip = (flags ^ level) & STABLE;
         flags &= keep;
         if (f->settled != 2u) { /* count: scans it has stood */
@@ -70,10 +61,10 @@ static void sample(struct follow *f, bool fresh)
     f->settled = settled;
     own = f->outputs + WORDS_AT;
     for (uint8_t i = 0; i != FOLLOW_ANALOGS; i++, own += 3) {
-        uint16_t counts = f->words[i], over = (uint16_t)(counts - next_word(&at));
+        uint16_t counts = f->words[i], over = (uint16_t)(counts - follow_u16(&at));
         own[0] = (uint8_t)counts;
         own[1] = (uint8_t)(counts >> 8);
-        own[2] = over <= next_word(&at);
+        own[2] = over <= follow_u16(&at);
     }
     for (uint8_t i = 0; i != FOLLOW_HEARTBEATS; i++, own += 3) {
         uint16_t age = word_at(own);
@@ -92,7 +83,7 @@ static bool conditions(struct follow *f, bool fresh)
     f->outputs[STATE_AT] = f->state;
     for (uint8_t *bit = f->bits; bit < f->bits + FOLLOW_BITS; bit++) {
         if (at >= follow_table + FOLLOW_INHIBITS_AT || counter > f->counters + FOLLOW_COUNTERS) return false;
-        uint8_t head = next(&at), was = *bit, value = 0, valid = 1;
+        uint8_t head = follow_u8(&at), was = *bit, value = 0, valid = 1;
         if (head & LISTS) { /* with EXTRA a memory: set while the first list holds, and cleared by the second */
             struct list said = list(f, at);
             at = said.end;
@@ -104,22 +95,22 @@ static bool conditions(struct follow *f, bool fresh)
                 if (said.held) valid = 0;
             }
         } else {
-            uint8_t source = next(&at);
+            uint8_t source = follow_u8(&at);
             if (source >= FOLLOW_CELLS) return false;
             const uint8_t *cell = f->outputs + source;
             if (head & MATCH) {
-                uint8_t wanted = next(&at), unlike = *cell ^ wanted;
+                uint8_t wanted = follow_u8(&at), unlike = *cell ^ wanted;
                 if (!(head & EXTRA)) unlike &= wanted >> 4;
                 if (unlike == 0) value = NOW;
             } else {
                 uint16_t number = word_at(cell), limit = 0;
                 valid = cell[2];
                 if (USES(PAIRS) && head & PAIR) {
-                    uint8_t second = next(&at);
+                    uint8_t second = follow_u8(&at);
                     uint16_t other;
-                    limit = next_word(&at);
+                    limit = follow_u16(&at);
                     if (USES(CHANGES) && head & SINCE) { /* since condition `second` rose: its age, and the reading then */
-                        uint16_t over = next_word(&at), age = counter[0];
+                        uint16_t over = follow_u16(&at), age = counter[0];
                         if (second >= FOLLOW_BITS) return false;
                         if (head & EXTRA) number = (uint16_t)~number; /* a fall is a rise of the complement */
                         if (f->bits[second] & NOW) {
@@ -138,10 +129,10 @@ static bool conditions(struct follow *f, bool fresh)
                         other = word_at(cell);
                         valid &= cell[2];
                         if (USES(SCALES) && head & EXTRA) { /* |gain * number - gain * other + offset|: the exporter shows that it fits */
-                            uint32_t d = next_long(&at) * number;
-                            d -= next_long(&at) * other;
-                            d += next_long(&at);
-                            number = (d >> 31 ? 0u - d : d) >= next_long(&at);
+                            uint32_t d = follow_u32(&at) * number;
+                            d -= follow_u32(&at) * other;
+                            d += follow_u32(&at);
+                            number = (d >> 31 ? 0u - d : d) >= follow_u32(&at);
                             other = 0;
                         }
                         if (number < other) other = (uint16_t)~other, number = (uint16_t)~number;
@@ -151,16 +142,16 @@ static bool conditions(struct follow *f, bool fresh)
                     uint8_t given = valid, pieces = 1, state = f->state;
                     if (USES(TARGETS) && head & TARGET) { /* one limit per state that gives one; a new one begins without drop-out */
                         if (USES(DROP_OUT) && fresh) was &= (uint8_t)~BEFORE;
-                        pieces = next(&at);
+                        pieces = follow_u8(&at);
                         given = 0;
                         if (pieces > FOLLOW_STATES) return false;
                     }
                     //@ loop unroll 127;
                     for (; pieces > 0u; pieces--) {
-                        if (USES(TARGETS) && head & TARGET) state = next(&at);
-                        uint16_t on = next_word(&at);
+                        if (USES(TARGETS) && head & TARGET) state = follow_u8(&at);
+                        uint16_t on = follow_u16(&at);
                         if (USES(DROP_OUT) && head & EXTRA) {
-                            uint16_t drop = next_word(&at);
+                            uint16_t drop = follow_u16(&at);
                             if (was & BEFORE) on = drop;
                         }
                         if (state == f->state) limit = on, given = valid;
@@ -174,7 +165,7 @@ static bool conditions(struct follow *f, bool fresh)
         if (!valid) value &= WATCHED, was = 0; /* an invalid reading, a memory cleared: false at once, also through an off-delay */
         value = (uint8_t)(value | value >> 1);
         if (head & DELAYS) {
-            uint16_t hold = next_word(&at), drop = next_word(&at), count = *counter;
+            uint16_t hold = follow_u16(&at), drop = follow_u16(&at), count = *counter;
             if (was & NOW) hold = drop;
             if ((value ^ was) & NOW && count < hold) value ^= NOW, count++;
             else count = 0;
@@ -191,18 +182,18 @@ static bool rows(struct follow *f)
     const uint8_t *record = state_record(f->state);
     uint8_t place = 1;
     for (uint8_t part = 0; part < 2u; part++) { /* the rows it shares with others, then its own */
-        uint16_t start = next_word(&record);
+        uint16_t start = follow_u16(&record);
         if (start > FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) return false;
         const uint8_t *at = follow_table + FOLLOW_ROWS_AT + start;
-        for (uint8_t left = next(&record); left > 0u; left--) {
+        for (uint8_t left = follow_u8(&record); left > 0u; left--) {
             if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
-            const uint8_t to = next(&at), *peek = at, head = next(&peek);
+            const uint8_t to = follow_u8(&at), *peek = at, head = follow_u8(&peek);
             const struct list said = list(f, at);
             at = said.end;
             place = (uint8_t)(place + (head & ANY ? head & COUNT : 1u));
             if (head & LEAST) {
-                follow_time least = next_word(&at);
-                if (FOLLOW_LONG) least |= (follow_time)((uint32_t)next(&at) << 16);
+                follow_time least = follow_u16(&at);
+                if (FOLLOW_LONG) least |= (follow_time)((uint32_t)follow_u8(&at) << 16);
                 if (f->timer < least) continue;
             }
             if (!said.held) continue;
@@ -229,7 +220,7 @@ static void unpack(struct follow *f, const uint8_t *at)
     uint8_t packed = 0;
     //@ loop unroll 63;
     for (uint8_t i = 0; i != FOLLOW_OUTPUTS; i++, packed >>= 2) {
-        if (i % 4u == 0) packed = next(&at);
+        if (i % 4u == 0) packed = follow_u8(&at);
         f->outputs[i] = packed & 3;
     }
 }
@@ -241,7 +232,7 @@ static bool outputs(struct follow *f)
     unpack(f, state_record(f->state) + 6);
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
         if (at >= follow_table + FOLLOW_ROWS_AT) return false;
-        uint8_t what = next(&at), output = what >> 2;
+        uint8_t what = follow_u8(&at), output = what >> 2;
         const struct list said = list(f, at);
         at = said.end;
         if (output > FOLLOW_OUTPUTS) return false;
@@ -257,7 +248,7 @@ static void check(struct follow *f)
     uint32_t sum = f->check;
     if (at == 0u || at >= FOLLOW_SIZE) at = 0, sum = 0xFFFFFFFFu;
     const uint8_t *byte = follow_table + at;
-    sum ^= next(&byte);
+    sum ^= follow_u8(&byte);
     for (uint8_t i = 8; i > 0u; i--) {
         uint8_t low = (uint8_t)sum;
         sum >>= 1;
@@ -271,7 +262,7 @@ static void check(struct follow *f)
 void follow_start(struct follow *f, uint8_t cause)
 {
     const uint8_t *version = follow_table + 4, *sum = follow_table + FOLLOW_SIZE - 4u;
-    const uint8_t other = next(&version) > 3u ? FOLLOW_NEWER : FOLLOW_FOREIGN;
+    const uint8_t other = follow_u8(&version) > 3u ? FOLLOW_NEWER : FOLLOW_FOREIGN;
     uint32_t wanted = FOLLOW_CHECKSUM;
     *f = (struct follow){ .tell = FOLLOW_STARTED, .mirror = 0xFF, .cause = cause };
     uint8_t *cell = f->outputs + WORDS_AT + 3u * FOLLOW_ANALOGS;
@@ -282,7 +273,7 @@ void follow_start(struct follow *f, uint8_t cause)
     for (uint16_t left = FOLLOW_SIZE; left > 0u; left--) check(f);
     if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
     for (uint8_t i = 0; i != 4u; i++, wanted >>= 8) {
-        f->number[i] = next(&sum);
+        f->number[i] = follow_u8(&sum);
         if (f->number[i] != (uint8_t)wanted) f->code = other;
     }
     unpack(f, rest);

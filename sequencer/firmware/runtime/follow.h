@@ -3,25 +3,7 @@
  * the software says; relief, locking pin and a vent that opens on power loss are not optional. */
 #ifndef FOLLOW_H
 #define FOLLOW_H
-#include <stdint.h>
-#include "follow_table.h" /* generated: sizes and places of the table's parts, names, rest positions */
-#if defined(__AVR__)
-#include <avr/pgmspace.h>
-#define FOLLOW_FLASH PROGMEM
-#else
-#define FOLLOW_FLASH
-#endif
-#ifndef FOLLOW_SLICE
-#define FOLLOW_SLICE 1u /* bytes of the table that each scan checks */
-#endif
-#define FOLLOW_ROOM(n) ((n) > 0u ? (n) : 1u) /* C99 knows no empty array */
-typedef FOLLOW_TIME follow_time; /* scans in a state */
-/* Why the box stays at rest until the next reset (0: it follows the table). */
-enum { FOLLOW_FINE, FOLLOW_FOREIGN, FOLLOW_NEWER, FOLLOW_DAMAGED, FOLLOW_IMPOSSIBLE, FOLLOW_UNKNOWN_RESET };
-/* Kinds of log records: moved, powered up, gone to rest. */
-enum { FOLLOW_MOVED = 'M', FOLLOW_STARTED = 'P', FOLLOW_RESTED = 'R' };
-/* Reset causes: the caller turns its chip's register into one of these; any other number keeps the box at rest. */
-enum { FOLLOW_POWER_ON = 1, FOLLOW_EXTERNAL, FOLLOW_BROWN_OUT, FOLLOW_WATCHDOG };
+#include "follow_table.h" /* generated: the table's sizes, parts and names, how it is read, codes of records, rest and reset */
 
 /* All that the box remembers, and all the RAM it needs besides its stack. Owner: the runtime, where nothing else is said. */
 struct follow {
