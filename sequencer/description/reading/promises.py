@@ -16,6 +16,7 @@ def look(view: View) -> None:
     """Every finding about the states' times and people, held against steps, cards and interlocks."""
     _walks(view)
     _takes(view)
+    _holds(view)
     _cards(view)
     _due(view)
     _let_in(view)
@@ -53,6 +54,25 @@ def _takes(view: View) -> None:
             )  # fmt: skip
         if step is not None:
             state, first, seconds = step.during or "", number, step.takes.si if step.takes and step.during else 0.0
+
+
+def _holds(view: View) -> None:
+    """A button that the crew may hold for longer than the box stays in the state that the press leads to."""
+    pad = view.pad
+    for number, step in enumerate(pad.crew.steps):
+        if not (step.held and step.press and step.during and step.wait_for):
+            continue
+        presses = {name for name, one in pad.conditions.items() if isinstance(one.term, t.Becomes) and one.term.input == step.press}
+        for one in view.live[step.during]:
+            stay = _shortest_stay(view, one.to)
+            leads = one.to != step.wait_for and any(after.to == step.wait_for and after.way for after in view.live[one.to])
+            if leads and stay is not None and stay < pad.scans(step.held.si) and any(value and name in presses for name, value in one.way):
+                view.say(
+                    "state-ends-before-its-steps", ("crew", "steps", number, "held"),
+                    f"the crew may hold {step.press} for {step.held.text} until '{step.wait_for}', but the box leaves '{one.to}' by itself after {show(stay * pad.scan_ms / 1000, 's')}",
+                    "a state that lasts as long as its lines may take", f"give '{one.to}' more time (at_latest), or the crew less (held)",
+                )  # fmt: skip
+                break
 
 
 def _to_people(view: View) -> dict[str, int]:
