@@ -8,7 +8,7 @@ READING: dict[str, tuple[Severity, str]] = {
     "unreachable-state": ("warning", "No move that can ever fire leads to this state; it is never entered, or a way to it is missing."),
     "no-way-out": ("warning", "A state that nothing ever leaves, or one that keeps gas in and from which gas is never let out."),
     "waits-for-ever": ("warning", "A state without a timed way out: when what it waits for never comes, it stays there, and no `stays:` says why that is right."),
-    "trip-leaves-out-state": ("warning", "A trip is not looked at in a state that keeps gas in, and no `because:` says why."),
+    "trip-leaves-out-state": ("warning", "A trip is not looked at in a state that keeps gas in, and no `because:` says why for that state."),
     "trip-restarts-itself": ("warning", "A trip is also looked at in the state it leads to, so that state's time starts again in every scan while the trip holds."),
     "endless-top-up": ("warning", "The sequence can go round between filling and holding without limit, which hides a leak."),
     "guards-cannot-hold-together": ("warning", "The conditions of a rule exclude each other, so it can never fire."),

@@ -50,7 +50,7 @@ class Trip(Part):
     go_to: Word = Field(description="the state it forces")
     not_before: Time | None = Field(None, description="least time in a state before it may trip there")
     says: Sentence | None = Field(None, description="why, in a builder's words")
-    because: Sentence | None = Field(None, description="why a state that keeps gas in may be left out of this trip")
+    because: dict[Word, Sentence] = Field(default_factory=dict, description="{state that keeps gas in: why this trip need not be looked at there}")
 
 
 class Inhibit(Part):

@@ -9,7 +9,7 @@ import pytest
 from sequencer.description import load
 from sequencer.description.findings import READER, READING
 from sequencer.description.reading import read_critically
-from tests.description.small_files import CONFIGS, changed, line_of, names, told
+from tests.description.small_files import CONFIGS, changed, line_of, names, refused, told
 
 
 def test_what_is_told_of_the_planted_file_is_exactly_what_its_comments_say() -> None:
@@ -74,6 +74,23 @@ def test_a_state_added_at_the_end_is_covered_by_every_trip() -> None:
     text = text.replace("everywhere_but: [dumping, rest, hung_up, gone], once: stop_down", "everywhere_but: [dumping, rest, hung_up, gone, release_stuck], once: stop_down")
     found = [one for one in told(text) if one.name == "trip-leaves-out-state"]
     assert len(found) == 1 and "release_stuck" in found[0].found
+
+
+def test_the_reason_of_one_state_left_out_of_a_trip_is_no_reason_for_another() -> None:
+    more = told(changed(("[dumping, rest, hung_up, gone, releasing]", "[dumping, rest, hung_up, gone, releasing, counting]")))
+    found = [one for one in more if one.name == "trip-leaves-out-state"]
+    assert len(found) == 1 and "'counting'" in found[0].found and "'releasing'" not in found[0].found
+    named = changed(("[dumping, rest, hung_up, gone, releasing]", "[dumping, rest, hung_up, gone, releasing, counting]"), ("because: {releasing", "because: {counting: it is short, releasing"))
+    assert "trip-leaves-out-state" not in names(told(named))
+    assert [one.name for one in refused(named.replace("{counting: it", "{countin: it"))] == ["unknown-name"]
+
+
+def test_a_button_held_for_longer_than_its_state_lasts_is_told() -> None:
+    whole = (CONFIGS / "curlew.yaml").read_text(encoding="utf-8")
+    short = whole.replace("at_latest: 2 min, says: half pressure", "at_latest: 1 min, says: half pressure")
+    assert short != whole and "state-ends-before-its-steps" not in names(told(whole))
+    found = [one for one in told(short) if one.name == "state-ends-before-its-steps"]
+    assert len(found) == 1 and "70 s" in found[0].found and "'half_filling'" in found[0].found
 
 
 # C08: five separate findings

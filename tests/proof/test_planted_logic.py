@@ -34,7 +34,7 @@ REPAIRS = {
     "two-inputs-to-start": [("go_to: again, once: pressed", "go_to: again, once: pressed and key_in and at_pressure and not stop_down")],
     "stop-from-everywhere": [
         ("    everywhere_but: [waking, dumping, rest, waiting, gone, again, stuck]", "    everywhere_but: [dumping, rest, gone, stuck]"),
-        ("    because: waiting ends by itself\n", ""),
+        ("    because: {waiting: it ends by itself}\n", ""),
     ],
     "no-trapped-gas": [],  # the same tower
     "held-button-does-nothing": [("{go_to: filling, once: not button_up and radio_ok, not_before: 3 s}", "{go_to: filling, once: pressed and radio_ok, not_before: 3 s}")],

@@ -121,7 +121,7 @@ def test_a_slower_condition_that_the_trip_looks_at_counts_not_the_quickest_of_th
 def test_an_effect_that_the_box_may_let_go_of_again_is_broken():
     leaves = ("  resting:\n    says: Servo has no power.", "  resting:\n    outputs: {servo_power: off}\n    says: Servo has no power.")
     again = ("latched and steady_load and load_ok and not too_heavy and not stop_down}", "latched and steady_load and load_ok and not too_heavy}")
-    warm = ("    everywhere_but: [resting, setting, let_go, stuck]\n", "    everywhere_but: [resting, setting, armed, warming, let_go, stuck]\n    because: a test\n")
+    warm = ("    everywhere_but: [resting, setting, let_go, stuck]\n", "    everywhere_but: [resting, setting, armed, warming, let_go, stuck]\n    because: {armed: a test, warming: a test}\n")
     inhibit = ("  servo_power stays off: {once: stop_down or not guard_shut}", "  servo_power stays off: {once: not guard_shut}")
     result = proved(BENCH, leaves, again, warm, inhibit)["stop_stops"]
     assert result.outcome == "broken"

@@ -62,12 +62,12 @@ def _spoken(view: View, state: str) -> str:
 def _trips(view: View) -> None:
     pad = view.pad
     for name, trip in pad.trips.items():
-        held = [state for state in trip.everywhere_but if view.holds_gas(state)]
-        if held and trip.because is None:
+        held = [state for state in trip.everywhere_but if view.holds_gas(state) and state not in trip.because]
+        if held:
             view.say(
                 "trip-leaves-out-state", ("trips", name, "everywhere_but", trip.everywhere_but.index(held[0])),
                 f"trip '{name}' is not looked at in {_listed(held)}, where gas is kept in",
-                "every trip in every state that keeps gas in, or a reason", "take them out of the list, or add 'because: WHY' to the trip",
+                "every trip in every state that keeps gas in, or a reason for each state", f"take them out of the list, or add 'because: {{{held[0]}: WHY}}' to the trip",
             )  # fmt: skip
         if trip.go_to not in trip.everywhere_but and _matters(view, name):
             view.say(

@@ -36,6 +36,8 @@ def check(names: Names) -> None:
         once(names, ("trips", name, "once"), trip.once)
         for number, state_name in enumerate(trip.everywhere_but):
             names.need("states", state_name, ("trips", name, "everywhere_but", number), "a state")
+        for state_name in trip.because:
+            names.need("states", state_name, ("trips", name, "because", state_name), "a state")
     for name, inhibit in pad.inhibits.items():
         path = ("inhibits", name)
         output, middle, position = name.partition(" stays ")
