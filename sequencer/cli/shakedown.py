@@ -63,7 +63,7 @@ def command(
     if not pad.interlocks:
         raise SequencerError(f"{pad.file}: the file has no interlocks, so there is nothing that could break; write some under 'interlocks:'")
     budget = Budget(RUNS if runs is None and seconds is None else runs, seconds)
-    campaign = shake(pad, budget, seed=seed, jobs=jobs, most_faults=faults, told=_progress(budget))
+    campaign = shake(pad, budget, seed=seed, jobs=jobs, most_faults=faults, beside_proof=True, told=_progress(budget))
     progress("")
     kept = keep(pad, campaign.failures)
     verdict = Verdict.of(not kept)

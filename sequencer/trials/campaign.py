@@ -22,6 +22,7 @@ from sequencer.trials.menu import Menu, menu
 from sequencer.trials.nominal import in_states, of_drills, seeds_of
 from sequencer.trials.plan import Plan
 from sequencer.trials.probe import NEVER, Breach, Key, Trial, probe
+from sequencer.trials.shares import Share, can_fire, row_names, shares
 from sequencer.trials.vary import Changer, Made
 
 GROUPS = 4
@@ -45,15 +46,6 @@ Way = tuple[str, tuple[str, ...], bool]
 
 
 @dataclass(frozen=True)
-class Share:
-    """How much of one kind of thing was visited."""
-
-    visited: int
-    of: int
-    missing: tuple[str, ...]
-
-
-@dataclass(frozen=True)
 class Found:
     """One way in which an interlock broke, made small. faults: what it needs, by name. asked: it counts as a failure.
     seen: trials that broke the rule with these or more faults. trial: the small plan as played."""
@@ -69,7 +61,8 @@ class Found:
 
 @dataclass(frozen=True)
 class Campaign:
-    """What a campaign did and found. `shares`: states, rows, timeouts, faults, and state-fault pairs visited."""
+    """What a campaign did and found. `shares`: states, rows, timeouts, faults, and state-fault pairs visited. denied: rows
+    that fired with nothing wrong though no behaviour of the proof's model makes them fire; one of the two is wrong then."""
 
     title: str
     file: str
@@ -83,6 +76,7 @@ class Campaign:
     watched: tuple[str, ...]
     not_watched: tuple[str, ...]
     left_out: tuple[tuple[str, str], ...]
+    denied: tuple[str, ...] = ()
     blind: str = BLIND
 
 
@@ -174,8 +168,8 @@ class _Work:
                 self.broken[key] = (trial, breach)
         return self.corpus.take(trial, keep)
 
-    def begin(self, processes: int = 1) -> None:
-        """The days that a campaign starts from: the day itself, then the file's own drills as changes of it."""
+    def plain(self) -> None:
+        """The day itself, and nobody there."""
         plans = seeds_of(self.bench.pad)
         self.day = plans[-1] if len(plans) > 1 else None
         for plan in plans:
@@ -183,6 +177,10 @@ class _Work:
             self.take(trial, keep=True)
             if plan.events:
                 self.take(self.bench.try_(in_states(plan, trial.moves), enough=lambda breach: False), keep=True)
+
+    def begin(self, processes: int = 1) -> None:
+        """The days that a campaign starts from: the day itself, then the file's own drills as changes of it."""
+        self.plain()
         drills = [plan for plan in of_drills(self.bench.pad) if len(plan.strikes) + len(plan.slips) <= self.faults]
         groups = [
             Group(Plan(steps=steps), tuple((plan, DRILL_MS) for plan in drills[share::GROUPS] if plan.steps == steps))
@@ -240,11 +238,12 @@ class _Work:
 
 def shake(
     pad: Pad, budget: Budget | None = None, *, seed: int = 0, jobs: int | None = None,
-    told: Callable[[int, int, int], None] = lambda runs, failures, visited: None, most_faults: int | None = None,
+    told: Callable[[int, int, int], None] = lambda runs, failures, visited: None, most_faults: int | None = None, beside_proof: bool = False,
 ) -> Campaign:  # fmt: skip
     """Run a campaign on a pad. told(runs, rules broken so far, situations visited) after each round.
 
     most_faults: faults in one trial; by default one more than any rule is asked to withstand, at least one.
+    beside_proof: count the rows that fired with nothing wrong beside those that the proof's search lets fire so.
     jobs: processes (default: the processors there are). The result does not depend on `jobs`.
     """
     budget, bench = budget or Budget(), Bench(pad)
@@ -258,10 +257,12 @@ def shake(
         told(work.runs, len({rule for rule, *_ in work.broken}), len(work.corpus.known))
     spent = time.monotonic() - begun
     failures, beyond = _made_small(bench, work.broken, work.count)
+    can = can_fire(pad) if beside_proof else None
     return Campaign(
-        pad.title, pad.file, seed, work.runs, spent, work.simulated, failures, beyond, shares(bench, work.corpus.known),
+        pad.title, pad.file, seed, work.runs, spent, work.simulated, failures, beyond, shares(bench.table, bench.menu, work.corpus.known, can),
         tuple(n for n, r in pad.interlocks.items() if not hasattr(r, "always_possible") and r.waive is None),
         tuple(n for n, r in pad.interlocks.items() if hasattr(r, "always_possible") or r.waive is not None), bench.menu.left_out,
+        tuple(name for i, name in row_names(bench.table).items() if can is not None and i in work.frontier.rows - can),
     )  # fmt: skip
 
 
@@ -291,28 +292,3 @@ def _made_small(
         for one in found
     ]  # fmt: skip
     return tuple(f for f in counted if f.asked), tuple(f for f in counted if not f.asked)
-
-
-def shares(bench: Bench, known: set[Key]) -> dict[str, Share]:
-    """What share of states, rows, timeouts, faults and pairs of them the keys hold."""
-    table, menu_ = bench.table, bench.menu
-    rows = {k[0] for k in known if k[1] == "row"}
-    states = {k[0] for k in known if isinstance(k[1], tuple) and k[0] != -1}
-    pairs = {(k[0], k[2]) for k in known if isinstance(k[1], tuple) and k[2] and k[0] != -1}
-    struck = {fault for _, fault in pairs}
-    timeouts = [i for i, row in enumerate(table.rows) if row.care == 0 and row.least > 0]
-
-    def share(there: list[tuple[object, str]], visited: set[object]) -> Share:
-        missing = tuple(name for key, name in there if key not in visited)
-        return Share(len(there) - len(missing), len(there), missing)
-
-    names = {i: f"{table.states[row.state].name}: {row.origin} -> {table.states[row.to].name}" for i, row in enumerate(table.rows)}
-    return {
-        "states": share([(i, s.name) for i, s in enumerate(table.states)], set(states)),
-        "rows": share([(i, names[i]) for i in range(len(table.rows))], set(rows)),
-        "timeouts": share([(i, names[i]) for i in timeouts], set(rows)),
-        "faults": share([(f.name, f.name) for f in menu_.faults], set(struck)),
-        "faults in states": share(
-            [((i, f.name), f"{f.name} in {s.name}") for f in menu_.faults for i, s in enumerate(table.states)], set(pairs)
-        ),
-    }  # fmt: skip

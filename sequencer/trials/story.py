@@ -9,6 +9,7 @@ from sequencer.description.pad import Pad
 from sequencer.trials.campaign import Campaign, Found
 from sequencer.trials.drillfile import Kept, snippet
 from sequencer.trials.plan import what, when
+from sequencer.trials.shares import NOTHING_WRONG
 
 WIDTH = 80
 
@@ -92,12 +93,18 @@ def _shares(campaign: Campaign) -> Iterator[str]:
     yield "Visited"
     for name, share in campaign.shares.items():
         percent = 100 * share.visited // share.of if share.of else 100
-        yield f"  {name:18}{share.visited:>6} of {share.of:<6}{percent:>4} %"
-    for name in ("states", "timeouts", "rows"):
-        missing = campaign.shares[name].missing
+        note = "  of those the proof's search lets fire so" if name == NOTHING_WRONG else ""
+        yield f"  {name:18}{share.visited:>6} of {share.of:<6}{percent:>4} %{note}"
+    for name in ("states", "timeouts", "rows", NOTHING_WRONG):
+        missing = campaign.shares[name].missing if name in campaign.shares else ()
         if missing:
             more = f" and {len(missing) - 5} more" if len(missing) > 5 else ""
             yield from wrap(f"  {name} not visited: {'; '.join(missing[:5])}{more}", "    ")
+    if campaign.denied:
+        yield from wrap(
+            f"  fired with nothing wrong though the proof's search lets no behaviour fire them so, a defect of this tool, please "
+            f"report it: {'; '.join(campaign.denied)}", "    ",
+        )
 
 
 def _verdict(campaign: Campaign, kept: tuple[Kept, ...]) -> Iterator[str]:

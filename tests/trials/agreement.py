@@ -10,6 +10,7 @@ from sequencer.proof.result import InterlockResult, Proof
 from sequencer.simulation.events import At, InState, Strike, Switch
 from sequencer.trials.campaign import Bench
 from sequencer.trials.crowd import answers, jobs_here
+from sequencer.trials.fireable import fireable
 from sequencer.trials.plan import Plan, event
 from sequencer.trials.probe import Breach, Trial
 
@@ -41,7 +42,21 @@ def tried(pad: Pad, runs: int, seed: int, faults: int) -> tuple[list[str], int]:
         struck = rng.sample(bench.menu.equipment, rng.randint(0, faults))
         acts += [event(At(rng.randrange(0, 30_000, 20)), Strike(f.part, f.mode)) for f in struck]
         plans.append(Plan(tuple(acts), settle_ms=5_000))
-    return _against(pad, [bench.try_(plan, enough=lambda b: False) for plan in plans])
+    trials = [bench.try_(plan, enough=lambda b: False) for plan in plans]
+    against, found = _against(pad, trials)
+    return against + fires_unknown(pad, trials, single_faults=seed % 8 == 1), found
+
+
+def fires_unknown(pad: Pad, trials: list[Trial], single_faults: bool = True) -> list[str]:
+    """Rows that fired with nothing or one thing wrong and that no behaviour of the proof's model makes fire so."""
+    plain, single = fireable(pad, single_faults=single_faults and any(trial.wrong == 1 for trial in trials))
+    told = []
+    for trial in trials:
+        can = plain if trial.wrong == 0 else single if trial.wrong == 1 and not trial.plan.slips else None
+        if can is not None:
+            fired = {int(str(key[0])) for key in trial.keys if key[1] == "row"}
+            told += [f"row {row} fires, the proof says it cannot: {trial.plan}" for row in sorted(fired - can)]
+    return told
 
 
 def swept(pad: Pad, state: str, every: int = 1) -> tuple[list[str], int]:
