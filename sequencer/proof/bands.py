@@ -15,6 +15,7 @@ from sequencer.description.box import AnalogInput
 from sequencer.description.grounds import DialPart, HeadPart, VolumePart
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Lasts, Must, Never, Reaction, Start
+from sequencer.description.thresholds import point
 from sequencer.proof.durations import Durations, error_of
 from sequencer.site.assumed import given_or_assumed
 from sequencer.table import Kind, Table
@@ -140,7 +141,7 @@ def dial_limits(pad: Pad) -> dict[str, float]:
         for leaf in t.leaves(step.shows.expression):
             if isinstance(leaf, t.PressureIs) and not leaf.at_least and leaf.volume == dial.dial:
                 error = given_or_assumed(dial.accuracy, "dial.accuracy").high
-                limits[leaf.volume] = max(limits.get(leaf.volume, 0.0), leaf.limit.si + error)
+                limits[leaf.volume] = max(limits.get(leaf.volume, 0.0), point(pad, leaf.limit) + error)
     return limits
 
 
@@ -154,7 +155,7 @@ def upper_limits(pad: Pad, volume: str) -> list[float]:
         for way in t.alternatives(text.expression, isinstance(rule, Never)):
             for fact, value in way.items():
                 if isinstance(fact, t.PressureIs) and fact.volume == volume and fact.at_least == value:
-                    found.append(fact.limit.si)
+                    found.append(point(pad, fact.limit))
     return found
 
 
@@ -165,7 +166,7 @@ def bands(pad: Pad, table: Table, durations: Durations, *, fine: bool = False) -
     found: dict[str, list[float]] = {name: [] for name in pad.parts(VolumePart)}
     for fact in facts(pad):
         if isinstance(fact, t.PressureIs) and fact.volume in found:
-            found[fact.volume].append(fact.limit.si)
+            found[fact.volume].append(point(pad, fact.limit))
     for volume, limit in dial_limits(pad).items():
         found[volume].append(limit)
     thresholds: dict[str, list[Comparison]] = {name: [] for name in found}

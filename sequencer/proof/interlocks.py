@@ -10,6 +10,7 @@ from itertools import product
 from sequencer.description import terms as t
 from sequencer.description.grounds import HeadPart, LinePart, PadPart, VolumePart
 from sequencer.description.sequence import Never, Start
+from sequencer.description.thresholds import point
 from sequencer.proof.bits import memory
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import valve
@@ -79,9 +80,10 @@ def _pressure(draft: Draft, fact: t.PressureIs, wanted: bool) -> list[Option]:
     everywhere = frozenset(draft.everywhere)
     if not isinstance(draft.pad.site.get(fact.volume), VolumePart):
         return [(everywhere, EVERYTHING)]
-    edge = draft.bands.at(fact.volume, fact.limit.si)
+    limit = point(draft.pad, fact.limit)
+    edge = draft.bands.at(fact.volume, limit)
     if edge is None:
-        possible = fact.limit.si <= 0.0 if at_least else fact.limit.si > 0.0
+        possible = limit <= 0.0 if at_least else limit > 0.0
         return [(everywhere, EVERYTHING)] if possible else []
     return [(everywhere, draft.layout.cube({draft.bands.name(fact.volume, edge): at_least}))]
 

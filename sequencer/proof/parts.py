@@ -130,7 +130,7 @@ def servos(draft: Draft, welded: str | None = None) -> None:
             code = list(output.servo).index(position)
             for places, cube in draft.command(number, code):
                 for powered, more in _powered(draft, output, welded):
-                    at = tuple(p for p in places if p in powered and draft.places[p].kind != "off")
+                    at = tuple(p for p in places if p in powered and (draft.places[p].kind != "off" or draft.booting(number) == code))
                     guard = cube.meet(more)
                     full = None if guard is None else guard.meet(draft.layout.cube({horn(name): position == idle}))
                     if full is not None:

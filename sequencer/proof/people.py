@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import product
 
 from sequencer.description.box import ContactInput, LampOutput
 from sequencer.description.grounds import LinePart, PadPart
@@ -142,14 +143,17 @@ def allowed(draft: Draft, dead: frozenset[int] = frozenset()) -> tuple[int, ...]
     lamps = [i for i, o in enumerate(draft.pad.outputs.values()) if isinstance(o, LampOutput)]
     names = list(draft.pad.states.values())
 
-    def shown(place: int, dead: frozenset[int] = frozenset()) -> tuple[int, ...]:
-        return tuple(0 if lamp in dead else draft.state_command(place, lamp) for lamp in lamps)
+    def shown(place: int, dead: frozenset[int] = frozenset()) -> set[tuple[int, ...]]:
+        boots = [draft.booting(lamp) if draft.places[place].kind == "off" else None for lamp in lamps]
+        own = [draft.state_command(place, lamp) for lamp in lamps]
+        ways = [{0} if lamp in dead else {one, one if other is None else other} for lamp, one, other in zip(lamps, own, boots, strict=True)]
+        return set(product(*ways))
 
     inside = [p for p in draft.running if names[draft.places[p].state].people == "allowed"]
     if not lamps:
         return tuple(inside)
-    looks = {shown(p) for p in inside}
-    return tuple(p for p in draft.everywhere if shown(p, dead) in looks)
+    looks = {look for p in inside for look in shown(p)}
+    return tuple(p for p in draft.everywhere if shown(p, dead) & looks)
 
 
 def rows(draft: Draft) -> None:

@@ -15,6 +15,7 @@ from sequencer.description.box import AnalogInput, ContactInput, RelayOutput
 from sequencer.description.faults import Fault, faults
 from sequencer.description.grounds import HeadPart, LinePart, LinkPart, PinPart
 from sequencer.description.sequence import Reaction
+from sequencer.description.thresholds import point
 from sequencer.proof import certain
 from sequencer.proof.bands import comparison
 from sequencer.proof.draft import Draft
@@ -97,7 +98,7 @@ def _pressure_sources(draft: Draft, fact: t.PressureIs, at_least: bool) -> Itera
         for i, bit in enumerate(draft.table.bits):
             if bit.kind in (Kind.AT_LEAST, Kind.BELOW) and draft.table.analogs[bit.source].name == name:
                 made = comparison(draft.pad, draft.table, bit)
-                if made is not None and (made.high <= fact.limit.si if at_least else made.low >= fact.limit.si):
+                if made is not None and (made.high <= point(draft.pad, fact.limit) if at_least else made.low >= point(draft.pad, fact.limit)):
                     seeds[i] = int(made.rising == at_least)
         if seeds:
             parts = (Part("sensor to 95 % of a step", 3 * sensor_lag(draft.pad, name)[0].high),)

@@ -16,6 +16,7 @@ from sequencer.description.box import ContactInput
 from sequencer.description.crew import Step
 from sequencer.description.grounds import DialPart, HeadPart, PinPart, TestLoadPart
 from sequencer.description.pad import Pad
+from sequencer.description.thresholds import point
 from sequencer.errors import SequencerError
 from sequencer.quantities import QuantityError, parse, show
 from sequencer.simulation.events import (
@@ -180,7 +181,7 @@ class StepsDriver:
         assert isinstance(dial, DialPart)
         shown = self.stage.read_dial(step.read)
         wanted = step.shows
-        fine = wanted is None or self.stage.true(_as_read(wanted.expression, dial.dial, shown))
+        fine = wanted is None or self.stage.true(_as_read(self.pad, wanted.expression, dial.dial, shown))
         self.stage.tell("crew", step.who, f"reads {show(shown, 'bar')} on {step.read}")
         if not fine and wanted is not None:
             self._stop(step, f"step {number}: {step.read} shows {show(shown, 'bar')}, wanted is {wanted.text}")
@@ -193,16 +194,16 @@ class StepsDriver:
                 self.stage.tell("crew", step.who, f"turns to the card '{name}': {'; '.join(card.steps)}")
 
 
-def _as_read(expression: t.Expression, volume: str, shown: float) -> t.Expression:
+def _as_read(pad: Pad, expression: t.Expression, volume: str, shown: float) -> t.Expression:
     """The statement with the volume's pressure replaced by what the dial shows: always-true or always-false parts."""
     if isinstance(expression, t.Not):
-        return t.Not(_as_read(expression.item, volume, shown))
+        return t.Not(_as_read(pad, expression.item, volume, shown))
     if isinstance(expression, t.And):
-        return t.And(tuple(_as_read(item, volume, shown) for item in expression.items))
+        return t.And(tuple(_as_read(pad, item, volume, shown) for item in expression.items))
     if isinstance(expression, t.Or):
-        return t.Or(tuple(_as_read(item, volume, shown) for item in expression.items))
+        return t.Or(tuple(_as_read(pad, item, volume, shown) for item in expression.items))
     if isinstance(expression, t.PressureIs) and expression.volume == volume:
-        return t.And(()) if (shown >= expression.limit.si) == expression.at_least else t.Or(())
+        return t.And(()) if (shown >= point(pad, expression.limit)) == expression.at_least else t.Or(())
     return expression
 
 

@@ -15,6 +15,7 @@ from sequencer.description.box import ContactInput, LampOutput
 from sequencer.description.crew import Step
 from sequencer.description.grounds import DialPart, LinePart, PadPart, PinPart
 from sequencer.description.pad import Pad
+from sequencer.description.thresholds import point
 from sequencer.simulation.events import (
     Action,
     Event,
@@ -171,7 +172,7 @@ def _dials(pad: Pad) -> list[tuple[str, float]]:
         dial = pad.site.get(step.read or "")
         if isinstance(dial, DialPart) and step.shows is not None and step.read:
             found += [
-                (step.read, leaf.limit.si) for leaf in t.leaves(step.shows.expression)
+                (step.read, point(pad, leaf.limit)) for leaf in t.leaves(step.shows.expression)
                 if isinstance(leaf, t.PressureIs) and not leaf.at_least and leaf.volume == dial.dial
             ]  # fmt: skip
     return found

@@ -20,6 +20,7 @@ from sequencer.description.grounds import (
     VolumePart,
 )
 from sequencer.description.pad import Pad
+from sequencer.description.thresholds import point
 from sequencer.simulation.events import (
     Action,
     Blink,
@@ -141,10 +142,10 @@ def _edges(pad: Pad) -> dict[str, tuple[float, ...]]:
         for value in vars(rule).values():
             for leaf in t.leaves(value.expression) if isinstance(value, t.Written) else []:
                 if isinstance(leaf, t.PressureIs) and leaf.volume in found:
-                    found[leaf.volume].add(leaf.limit.si)
+                    found[leaf.volume].add(point(pad, leaf.limit))
     for condition in pad.conditions.values():
         term = condition.term
         reading = pad.inputs.get(term.reading) if isinstance(term, t.AtLeast | t.Below) else None
         if isinstance(term, t.AtLeast | t.Below) and isinstance(reading, AnalogInput) and reading.reads in found:
-            found[reading.reads].add(term.limit.si)
+            found[reading.reads].add(point(pad, term.limit))
     return {name: tuple(sorted(edges)) for name, edges in found.items()}

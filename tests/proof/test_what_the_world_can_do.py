@@ -6,10 +6,12 @@ from __future__ import annotations
 import pytest
 
 from sequencer.description import loads
+from sequencer.proof import people
 from sequencer.proof.build import draft_of
 from sequencer.proof.faults import edits
 from sequencer.proof.prove import Options, prove
 from sequencer.simulation.events import At, HandValve, Strike, Switch
+from sequencer.site.world import World
 from sequencer.trials.campaign import Bench
 from sequencer.trials.plan import Plan, event
 from tests.trials.agreement import unknown
@@ -157,3 +159,55 @@ def test_a_vehicle_stays_on_its_seat_by_its_weight(weight, held):
     rising = [r for r in draft.rows if r.tag.startswith("up ") and r.set & draft.layout.mask(["tank at least 3.5 bar"])]
     assert rising and all(bool(r.guard.care & latched) == held for r in rising)
     assert draft.durations.lifts_at("tank") == pytest.approx((30 if not held else 1) * 9.80665 / 3.14159e-4, rel=0.01, abs=7e3)
+
+
+BOOTING = {
+    "outputs": "  rel: {servo: {locked: 1100 us, pulled: 1900 us}, rest: stays%s}\n  lamp: {lamp: [dark, lit], rest: dark%s}\n",
+    "site": "  ground: {people: up to 1, walk: at least 20 s}\n",
+}
+
+
+@pytest.mark.parametrize("boots", [False, True])
+def test_what_outputs_do_while_the_board_boots_is_followed(boots):
+    """A servo that is pulsed meanwhile moves; a lamp that is lit meanwhile looks like the state that is lit."""
+    outputs = BOOTING["outputs"] % ((", while_booting: pulled", ", while_booting: lit") if boots else ("", ""))
+    text = pad(outputs=outputs, site=BOOTING["site"]).text.replace("    says: Off.\n", "    says: Off.\n    people: allowed\n").replace("dump: open}", "dump: open, lamp: lit}")
+    one = loads(text, "small.yaml")
+    world = World(one)
+    for _ in range(60):
+        world.step(None, one.scan_ms / 1000)
+    draft = draft_of(one)
+    horn = draft.layout.mask(["rel horn drawn"])
+    assert (world.servos["rel"].stands_at(1)) == boots == any(0 in r.at and r.set & horn for r in draft.rows)
+    assert (0 in people.allowed(draft)) == boots
+
+
+def test_a_contact_that_follows_a_servo_waits_for_no_race_and_sees_it_drawn_back():
+    """A servo without power stays where it is, or is drawn back: on the simulator it still stands at 'pulled' long after it
+    was commanded to 'locked'."""
+    servo = {
+        "inputs": "  seen: {contact: closes when drawn, steady_for: 40 ms}\n", "conditions": "  is_drawn: seen is drawn\n", "more": ", rel: pulled, power: on",
+        "outputs": "  rel: {servo: {locked: 1100 us, pulled: 1900 us}, rest: stays, powered_by: power}\n  power: {relay: [off, on], rest: off}\n",
+        "site": "  pole: {follows: rel at pulled, seen_by: seen}\n", "rule": "never: state is off and seen is drawn", "fills": "shut", "once": "armed",
+    }  # fmt: skip
+    one = pad(**servo)
+    draft = draft_of(one)
+    assert not any(race.first.startswith("rel moves") for race in draft.races)
+    trial = Bench(one).try_(Plan((ARM, event(At(14_000), Switch("arm", "not up"))), settle_ms=5_000), enough=lambda b: False)
+    assert trial.breaches and unknown(prove(one, Options(replays=False, stories=0)), trial.breaches) == []
+
+
+def test_a_file_in_absolute_pressures_means_the_same():
+    """1.01325 bar is the standard atmosphere."""
+    values = ("0 bar", "10 bar", "0.4 bar", "3 bar", "6 bar", "12 bar")
+    for limit, outcome in ((2.5, "broken"), (4.5, "holds")):
+        gauge = pad(bore="0.5 mm", rule=f"never: tank at least {limit} bar")
+        text = gauge.text.replace("pressures: gauge", "pressures: absolute")
+        for value in (*values, f"{limit} bar"):
+            text = text.replace(f" {value}", f" {float(value.split()[0]) + 1.01325:.5f} bar")
+        absolute = loads(text, "small.yaml")
+        assert draft_of(absolute).bands.edges["tank"] == pytest.approx(draft_of(gauge).bands.edges["tank"], abs=2.0)
+        for one in (gauge, absolute):
+            trial = Bench(one).try_(Plan((ARM,), settle_ms=60_000), enough=lambda b: False)
+            assert bool(trial.breaches) == (outcome == "broken")
+            assert prove(one, Options(replays=False, stories=0)).interlocks[0].outcome == outcome
