@@ -9,7 +9,7 @@ be looked at without building its system.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from itertools import combinations
 
 from sequencer.description.faults import Fault
@@ -81,7 +81,7 @@ class Brought:
         for row, some in owners.items():
             wrong = "own " + " ".join(map(str, some))
             self.wrongs[wrong] = frozenset(some)
-            yield replace(row, needs=frozenset({wrong}))
+            yield row.but(needs=frozenset({wrong}))
 
     def _lying(self) -> Iterator[Row]:
         for number, kind in enumerate(self.kinds):
@@ -107,7 +107,7 @@ class Brought:
                 for row in gas.rising(self.draft, names["fails "], names["leaks "]):
                     if row not in seen:
                         seen.add(row)
-                        yield replace(row, needs=frozenset(some))
+                        yield row.but(needs=frozenset(some))
 
     def _races(self) -> None:
         for number, one in enumerate(self.draft.races):

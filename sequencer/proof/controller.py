@@ -171,7 +171,6 @@ def _ends(draft: Draft, reading: Reading, branches: Branches, fired: int | None)
         later = _any(1 << j for j, _ in kept[number + 1 :]) | _any(asked)
         branches = relevance.only(draft, reading, together(split), later, rules)
     holds = [draft.table.states[state].outputs]
-    branches[HOLDS] = 0
     for number, inhibit in enumerate(inhibits):
         branches = _inhibited(reading, branches, holds, inhibit)
         branches = relevance.only(draft, reading, branches, _any(asked[number + 1 :]), rules)

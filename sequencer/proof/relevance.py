@@ -41,4 +41,12 @@ def only(draft: Draft, reading: Reading, branches: Branches, later: int, rules: 
         first = len(draft.table.bits)
         names = [c.name for i, c in enumerate(draft.table.contacts) if not live >> first + i & 1]
         known[live, rules] = draft.layout.mask(draft.by_hand[n] for n in names if n in draft.by_hand) & ~rules
-    return reading.choices.only(branches, live, known[live, rules])
+    gone = known[live, rules]
+    if reading.loose:
+        return reading.choices.only(branches, live, gone)
+    # many mutants of a table (see `why`) share most of their ways through it
+    same: dict[tuple[int, int, bytes], Branches] = draft.found.setdefault("only", {})
+    key = (live, gone, branches.tobytes())
+    if key not in same:
+        same[key] = reading.choices.only(branches, live, gone)
+    return same[key]

@@ -112,7 +112,7 @@ class Variants:
             return row
         wrong = f"{name} {' '.join(map(str, sorted(some)))}"
         table[wrong] = frozenset(some)
-        return replace(row, needs=frozenset({wrong}))
+        return row.but(needs=frozenset({wrong}))
 
     def sets(self, size: int) -> list[Set]:
         """Each mutant by itself."""
