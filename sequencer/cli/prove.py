@@ -19,9 +19,9 @@ if TYPE_CHECKING:
 
 def command(
     file: FileArgument,
-    faults: Annotated[int, typer.Option("--faults", min=0, max=2, help="Faults at once to look at: 0, 1 or 2.")] = 2,
+    faults: Annotated[int, typer.Option("--faults", min=0, max=3, help="Faults at once to look at; 3 may take long.")] = 2,
     budget: Annotated[int, typer.Option("--budget", min=1, help="Most situations before it gives up (exit 2).")] = 40_000_000,
-    seconds: Annotated[float, typer.Option("--seconds", min=0.0, help="Most seconds for all pairs of faults.")] = 60.0,
+    seconds: Annotated[float, typer.Option("--seconds", min=0.0, help="Most seconds for several faults at once.")] = 60.0,
     stories: Annotated[int, typer.Option("--stories", min=0, help="Most stories per broken rule.")] = 1,
     replay: Annotated[bool, typer.Option("--replay/--no-replay", help="Replay stories in the exact simulator.")] = True,
     why: Annotated[bool, typer.Option("--why", help="For each permissive, trip and inhibit: what fails without it.")] = False,

@@ -1,9 +1,9 @@
-"""Which faults, alone and in pairs, break each rule: all of them, in a slice of the system just wide enough for the rule.
+"""Which faults, alone and several at once, break each rule: all of them, in a slice of the system just wide enough.
 
-First the slice is widened until the rule holds in it without faults; then all singles, and all pairs of those that do
-not break the rule alone, are looked at in it at once. Where the slice says that a set breaks the rule, that set is
-settled, in a slice widened until it decides (`settling`); pairs around a single that needed a wider one are looked at in
-that. A set that holds in a slice holds in the whole system.
+First the slice is widened until the rule holds in it without faults; then all singles, and all larger sets of those that
+do not break the rule, are looked at in it at once, size by size. Where the slice says that a set breaks the rule, that set
+is settled, in a slice widened until it decides (`settling`); larger sets around one that needed a wider slice are looked
+at in that. A set that holds in a slice holds in the whole system.
 """
 
 from __future__ import annotations
@@ -125,41 +125,48 @@ class _Rule:
         return found.holds
 
     def _levels(self, mask: int) -> None:
-        """Singles and pairs; those around a single for which the slice is too narrow in a slice of their own."""
-        sets, pairs = self.sets, self.pairs
-        closing = self._closing(mask, self.live)
-        doubtful = self._climbed(closing, 1, self.live)
-        holds = self._settled(doubtful, mask)
-        if pairs.brought.most < 2:
-            return
-        # a single that was not decided is followed nowhere, nor are the pairs around it
-        lost = [one for one in doubtful if not self.decided[sets.number[one]]]
-        apart = np.zeros(len(sets), np.int64)
-        groups: dict[int, list[int]] = {}
-        for one in doubtful:
-            apart += sets.around(one)
-        plain = self.live & (apart == 0) & (sets.size == 2)
-        self._pairs(closing, plain, mask)
-        for number in np.flatnonzero(self.live & (apart > 0) & (sets.size == 2)):
-            parts = [p for p in combinations(sets.all[number], 1) if p in holds or p in lost]
-            if not any(p in lost for p in parts):
-                wider = mask
-                for part in parts:
-                    wider |= holds[part]
-                groups.setdefault(wider, []).append(int(number))
-        for wider, numbers in groups.items():
-            chosen = np.zeros(len(sets), np.bool_)
-            chosen[numbers] = True
-            closing = self._closing(wider, chosen)
-            again = self._climbed(closing, 1, sets.with_parts(chosen))
-            if again:
-                raise AssertionError("a single fault that held in a narrower slice breaks in a wider one")
-            self._pairs(closing, chosen, wider)
+        """Level by level; sets around one for which the slice is too narrow in a slice of their own."""
+        sets, closing = self.sets, self._closing(mask, self.live)
+        wider: dict[Set, int] = {}
+        """Sets that this slice cannot rule out and that hold, with the bits of a slice in which they do."""
+        lost: list[Set] = []
+        for size in range(1, self.pairs.brought.most + 1):
+            chosen = self.live & (sets.size == size)
+            apart = np.zeros(len(sets), np.bool_)
+            for one in (*wider, *lost):
+                apart |= sets.around(one)
+            self._ruled_out(closing, size, chosen & ~apart, mask, wider, lost)
+            groups: dict[int, list[int]] = {}
+            for number in np.flatnonzero(chosen & apart):
+                parts = [p for less in range(1, size) for p in combinations(sets.all[number], less)]
+                # what was not decided is followed nowhere, nor are the sets around it
+                if not any(p in lost for p in parts):
+                    whole = mask
+                    for part in parts:
+                        whole |= wider.get(part, 0)
+                    groups.setdefault(whole, []).append(int(number))
+            for whole, numbers in groups.items():
+                some = np.zeros(len(sets), np.bool_)
+                some[numbers] = True
+                self._ruled_out(self._around(whole, some), size, some, whole, wider, lost)
 
-    def _pairs(self, closing: Closing, chosen: Flags, mask: int) -> None:
-        """Pairs in one slice, and those of them settled that it cannot rule out."""
-        if chosen.any() and time.process_time() < self.pairs.until:
-            self._settled(self._climbed(closing, 2, chosen), mask)
+    def _around(self, mask: int, chosen: Flags) -> Closing:
+        """A slice in which all parts of some sets are followed."""
+        closing = self._closing(mask, chosen)
+        parts = self.sets.with_parts(chosen)
+        for size in range(1, int(self.sets.size[chosen].max())):
+            if self._climbed(closing, size, parts):
+                raise AssertionError("a set of faults that held in a narrower slice breaks in a wider one")
+        return closing
+
+    def _ruled_out(self, closing: Closing, size: int, chosen: Flags, mask: int, wider: dict[Set, int], lost: list[Set]) -> None:
+        """One level for some sets, and those of them settled that the slice cannot rule out."""
+        if size > 1 and not (chosen.any() and time.process_time() < self.pairs.until):
+            lost += [self.sets.all[n] for n in np.flatnonzero(chosen)] if size < self.pairs.brought.most else []
+            return
+        doubtful = self._climbed(closing, size, chosen)
+        wider |= self._settled(doubtful, mask)
+        lost += [one for one in doubtful if not self.decided[self.sets.number[one]]]
 
     def _closing(self, mask: int, chosen: Flags) -> Closing:
         """Level 0 in a slice with room for some sets."""

@@ -34,9 +34,9 @@ class Case:
 
     @property
     def sets(self):
-        """Every set of up to `MOST` kinds of different parts, small ones first."""
+        """Every set of up to `brought.most` kinds of different parts, small ones first."""
         kinds = self.brought.kinds
-        apart = [s for n in range(MOST + 1) for s in combinations(range(len(kinds)), n)]
+        apart = [s for n in range(self.brought.most + 1) for s in combinations(range(len(kinds)), n)]
         return [s for s in apart if len({p for k in s for p in {f.part for f in kinds[k].faults}}) == sum(len({f.part for f in kinds[k].faults}) for k in s)]
 
     def there(self, some):
@@ -105,7 +105,7 @@ def rule(chance, number, places, after):
     return RuleCheck(f"rule {number}", tuple(bads))
 
 
-def case(chance):
+def case(chance, most=MOST):
     """A random case. Sound rows write three of the bits only, so that many rules need a fault, or two, to break."""
     places, races = chance.randint(1, 3), chance.randint(0, 3)
     layout = Layout(places)
@@ -119,7 +119,7 @@ def case(chance):
         tuple(Race(f"race {n}", 1.0, f"not {n}", 2.0, "file") for n in range(races)),
         tuple(rule(chance, n, places, after) for n, after in enumerate((False, True, True))), free=SWITCH, spent=SAID,
     )  # fmt: skip
-    many = chance.randint(2, 4)
+    many = chance.randint(most, most + 2)
     unseen = dict(zip(SWITCHES[: chance.randint(0, 2)], chance.sample(range(many), 2), strict=False))
     shared = chance.random() < 0.3
     kinds = [
@@ -132,14 +132,14 @@ def case(chance):
     wrongs |= {blind(bit.bit_length() - 1): frozenset({hides}) for bit, hides in unseen.items()}
     added = []
     for n in range(chance.randint(2, 9)):
-        needs = frozenset(chance.sample(rowed, chance.choice([1, 1, 2])))
+        needs = frozenset(chance.sample(rowed, chance.choice([1, 1, *range(2, most + 1)])))
         added.append(replace(row(chance, 100 + n, places, races, range(KEPT)), needs=needs))
-    return Case(system, brought(system, kinds, added, wrongs))
+    return Case(system, brought(system, kinds, added, wrongs, most))
 
 
-def cases():
-    """Cases by the thousand; the seed in a failure's report makes the case again."""
-    return st.integers(0, 1 << 32).map(lambda seed: case(random.Random(seed)))
+def cases(most=MOST):
+    """Cases by the thousand; the seed in a failure's report makes the case again. most: faults at once."""
+    return st.integers(0, 1 << 32).map(lambda seed: case(random.Random(seed), most))
 
 
 class Reader:

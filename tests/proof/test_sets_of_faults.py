@@ -8,7 +8,7 @@ from dataclasses import replace
 import networkx as nx
 import numpy as np
 import z3
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 
 from sequencer.proof.closing import Closing
 from sequencer.proof.engine import Engine, merged, missing, unique
@@ -41,6 +41,25 @@ def paired(case, rule):
 def test_pairs_in_slices_have_the_plain_readers_cut_sets(case):
     for rule in range(len(case.system.rules)):
         assert paired(case, rule) == cut_sets(case, rule)
+
+
+@given(cases(3))
+@settings(max_examples=30)
+def test_three_faults_at_once_in_slices_have_the_plain_readers_cut_sets(case):
+    for rule in range(len(case.system.rules)):
+        assert paired(case, rule) == cut_sets(case, rule)
+
+
+def test_some_rules_take_three_faults_at_once_to_break():
+    sizes = set()
+
+    @given(cases(3))
+    @settings(max_examples=60, database=None, phases=[Phase.generate])
+    def look(case):
+        sizes.update(len(cut) for rule in range(len(case.system.rules)) for cut in paired(case, rule))
+
+    look()
+    assert 3 in sizes
 
 
 def under(case, some):
