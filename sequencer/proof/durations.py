@@ -199,6 +199,12 @@ class Durations:
         seats = [math.pi / 4.0 * part.seat.low**2 for part in heads]
         return max((w + LIFTS for w in weights), default=0.0) / min(seats, default=1.0)
 
+    def held(self, head: str) -> str:
+        """The volume that a head holds down."""
+        part = self.pad.site[head]
+        assert isinstance(part, HeadPart)
+        return part.release_head
+
     def lets_go(self, head: str) -> float:
         part = self.pad.site[head]
         assert isinstance(part, HeadPart)

@@ -98,7 +98,8 @@ def ceiling(draft: Draft, volume: str, failures: frozenset[str] = frozenset()) -
     """Highest pressure: supply or a working relief valve, whichever comes first. `failures` name supplies whose
     regulator does not hold, reliefs that are stuck, lines to air that are blocked, check valves that let gas back."""
     failed = failed_supply(draft, failures)
-    reliefs = [n for n in draft.durations.reliefs(volume) if n not in failures]
+    back = any(lets_back(line) in failures for line in draft.durations.around(volume))
+    reliefs = [n for n in draft.durations.reliefs(volume) if n not in failures and not back]
     tops = [draft.durations.relieved_to(volume, name, failed) for name in reliefs]
     return min([draft.durations.ceiling(volume, failed), *tops])
 
@@ -177,7 +178,7 @@ def _rise(draft: Draft, volume: str, line: str, k: int, guard: dict[str, bool | 
     says, tag = f"gas comes through {line}: {name}", f"up {line}"
     part = draft.pad.site[line]
     assert isinstance(part, LinePart)
-    if part.opened_by not in draft.pad.outputs:
+    if part.opened_by not in draft.pad.outputs or not draft.durations.feeds(line, volume):
         draft.row(says, "gas", guard, {name: True}, tag=tag)
         return
     number = list(draft.pad.outputs).index(part.opened_by)

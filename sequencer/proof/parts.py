@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 from sequencer.description.box import RelayOutput, ServoOutput
-from sequencer.description.grounds import HeadPart, PadPart, PinPart, SwitchPlace, WirePart
+from sequencer.description.grounds import HeadPart, PadPart, PinPart, SwitchPlace, VolumePart, WirePart
 from sequencer.proof.draft import READING, Draft
 from sequencer.proof.gas import overshoot, valve
 from sequencer.proof.system import Actor, Race
 from sequencer.proof.words import EVERYTHING, Cube
+from sequencer.site import resolve_head
 
 
 def driven(draft: Draft) -> dict[str, tuple[int, str, str]]:
@@ -163,8 +166,36 @@ def _heads(draft: Draft) -> None:
             if name in pins:
                 guard[f"{pins[name]} in"] = False
             moves(draft, f"{name} lets go", "part", bit, False, draft.layout.cube(guard), tag=f"lets go {name}")
+        weak = gives_way_at(draft, name)
+        if weak is not None:
+            edge = draft.bands.down(draft.durations.held(name), weak)
+            guard = {} if edge is None else {draft.bands.name(draft.durations.held(name), edge): True}
+            if name in pins:
+                guard[f"{pins[name]} in"] = False
+            moves(draft, f"the catch of {name} gives way", "part", bit, False, draft.layout.cube(guard), tag=f"lets go {name}")
         moves(draft, f"{name} is closed by hand", "crew", bit, True, draft.layout.cube(hands))
         moves(draft, f"{name} is opened by hand", "crew", bit, False, draft.layout.cube(hands))
+
+
+def gives_way_at(draft: Draft, name: str) -> float | None:
+    """Least pressure (gauge Pa) at which the load on a catch exceeds its strength, both at the end that hurts; None where
+    no pressure without a fault does."""
+    volume = draft.durations.held(name)
+    part, values = draft.pad.site[name], resolve_head.head(draft.pad, name)
+    if not isinstance(draft.pad.site.get(volume), VolumePart) or not isinstance(part, HeadPart):
+        return None
+    head, seat = values.head("least"), math.pi / 4.0 * part.seat.high**2
+    low, high = 0.0, draft.durations.ceiling(volume)
+
+    def breaks(pressure: float) -> bool:
+        return head.hold_force(max(0.0, pressure * seat - values.weight.low)) > values.strength.low
+
+    if not breaks(high):
+        return None
+    for _ in range(40):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if breaks(middle) else (middle, high)
+    return low
 
 
 def _pins(draft: Draft) -> None:

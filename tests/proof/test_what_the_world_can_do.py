@@ -6,11 +6,12 @@ from __future__ import annotations
 import pytest
 
 from sequencer.description import loads
-from sequencer.proof import people
+from sequencer.proof import parts, people
 from sequencer.proof.build import draft_of
 from sequencer.proof.faults import edits
 from sequencer.proof.prove import Options, prove
-from sequencer.simulation.events import At, HandValve, Strike, Switch
+from sequencer.simulation import Session
+from sequencer.simulation.events import At, HandValve, Latch, Strike, Switch
 from sequencer.site.world import World
 from sequencer.trials.campaign import Bench
 from sequencer.trials.plan import Plan, event
@@ -211,3 +212,19 @@ def test_a_file_in_absolute_pressures_means_the_same():
             trial = Bench(one).try_(Plan((ARM,), settle_ms=60_000), enough=lambda b: False)
             assert bool(trial.breaches) == (outcome == "broken")
             assert prove(one, Options(replays=False, stories=0)).interlocks[0].outcome == outcome
+
+
+CATCH = "  head: {release_head: tank, seat: 20 mm, contact_angle: 20 deg, levers: [8 mm to 70 mm], catch: {strength: %s}}\n"
+
+
+@pytest.mark.parametrize(("strength", "holds"), [("200 N", True), ("1 N", False)])
+def test_a_catch_that_is_weaker_than_its_load_lets_go(strength, holds):
+    """On the simulator a head with a catch of 1 N lets the vehicle go while it fills; one of 200 N keeps it."""
+    one = pad(site=CATCH % strength, tank=", flies: yes", bore="1 mm")
+    session = Session(one, (event(At(1_000), Latch("head")), ARM), record=False)
+    for _ in range(1_000):
+        session.tick()
+    assert (session.world.head_state("head") == "latched") == holds
+    draft = draft_of(one)
+    weak, gives = parts.gives_way_at(draft, "head"), [r for r in draft.rows if "gives way" in r.says]
+    assert (weak is None) == holds == (not gives) and (holds or 0.0 < weak < 3e5)
