@@ -28,8 +28,6 @@ from sequencer.simulation.session import Session
 from sequencer.simulation.steps import StepsDriver, held_on_pad, replace_step
 from sequencer.table.scan import Inputs
 
-SURPRISE_FROM_MS = 5_000
-
 
 @dataclass(frozen=True)
 class Said:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Literal
 
 from pydantic import Field
 
@@ -81,6 +81,3 @@ class Left(Part):
 
     fault: str = Field(description="'PART: MODE'")
     because: Sentence = Field(description="the reason; printed wherever the result is")
-
-
-CrewKey = Annotated[Crew, Field(description="roles and steps")]

@@ -131,7 +131,6 @@ AnyQuantity = Annotated[Quantity, _Reads(_any_quantity, "a quantity with its uni
 TimeSpan = Annotated[Span, _span("time")]
 PressureSpan = Annotated[Span, _span("pressure", point=True)]
 RiseSpan = Annotated[Span, _span("pressure")]
-RateSpan = Annotated[Span, _span("pressure rate")]
 AngleSpan = Annotated[Span, _span("angle")]
 LengthSpan = Annotated[Span, _span("length")]
 ForceSpan = Annotated[Span, _span("force")]
@@ -142,9 +141,7 @@ VoltageSpan = Annotated[Span, _span("voltage")]
 ResistanceSpan = Annotated[Span, _span("resistance")]
 ConductanceSpan = Annotated[Span, _span("conductance")]
 ComplianceSpan = Annotated[Span, _span("compliance")]
-StiffnessSpan = Annotated[Span, _span("stiffness")]
 TurningSpan = Annotated[Span, _span("turning speed")]
-TemperatureSpan = Annotated[Span, _span("temperature")]
 RateOf = Annotated[Quantity, _quantity("rate")]
 
 

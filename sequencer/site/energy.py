@@ -20,12 +20,8 @@ PCC2_EXPONENT = 0.286
 """Rounded exponent of ASME PCC-2 equation (II-2), not 2/7."""
 TNT_J_PER_KG_PCC2 = 4_266_920.0
 """J per kg of TNT in ASME PCC-2 (II-3)."""
-TNT_J_PER_KG_PHYSICS = 4_184_000.0
-"""J per kg of TNT by the usual convention of physics."""
 SCALED_DISTANCE = 20.0
 """Least scaled distance of ASME PCC-2 for people, m/kg^(1/3)."""
-SCALED_EFFECTS = ((20.0, "glass breakage"), (12.0, "eardrum rupture"), (6.0, "lung damage"), (2.0, "fatal"))
-"""Scaled distance (m/kg^(1/3)) and effect, ASME PCC-2 501-III (from memory)."""
 WATER_BULK_MODULUS = 2.2e9
 """Bulk modulus of water, Pa."""
 FOOT = 0.3048

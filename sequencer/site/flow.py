@@ -10,7 +10,7 @@ nozzle theory. The hose correlation is quoted from memory of pneumatic-drives te
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sequencer.errors import SequencerError
@@ -35,8 +35,6 @@ LINEAR_FROM = 0.999
 """Pressure ratio above which the law is replaced by a straight line through zero (common numerical practice)."""
 NOZZLE_PSI: float = math.sqrt(GAMMA) * (2.0 / (GAMMA + 1.0)) ** ((GAMMA + 1.0) / (2.0 * (GAMMA - 1.0)))
 """Choked-flow function of an ideal nozzle, 0.684731 for air."""
-NOZZLE_B: float = (2.0 / (GAMMA + 1.0)) ** (GAMMA / (GAMMA - 1.0))
-"""Critical ratio of an ideal nozzle, 0.528282 for air."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +100,6 @@ def flow_and_slopes(
     return k * p1 * f, k * (f - df_du * (r + u * cracking / p1) / width), -k * df_du / width
 
 
-def volume_flow_anr(q: float) -> float:
-    """Mass flow in kg/s as m3/s of the reference atmosphere (ANR)."""
-    return q / RHO0
-
-
 def orifice(diameter: float, discharge: float = 0.8, b: float = 0.5) -> Conductance:
     """Conductance of a round hole of ``diameter`` (m). ``b`` = 0.5 serves when unknown (published short-tube work)."""
     return area_conductance(discharge * math.pi * diameter * diameter / 4.0, b)
@@ -155,44 +148,3 @@ def series(elements: Sequence[Conductance]) -> Conductance:
     for element in elements[1:]:
         total = series_pair(total, element)
     return total
-
-
-def series_quick(elements: Iterable[Conductance]) -> Conductance:
-    """The cube rule 1/C^3 = sum 1/Ci^3 (within about 5 % of the exact value, from memory)."""
-    items = list(elements)
-    c = sum(1.0 / e.C**3 for e in items) ** (-1.0 / 3.0)
-    b = 1.0 - c * c * sum((1.0 - e.b) / e.C**2 for e in items)
-    return Conductance(c, min(max(b, 0.0), 0.95))
-
-
-def parallel(elements: Iterable[Conductance]) -> Conductance:
-    """Side by side: C adds; b weighted by C (ISO 6358:1989 gives the sum; the weighting is common practice)."""
-    items = list(elements)
-    c = sum(e.C for e in items)
-    return Conductance(c, sum(e.C * e.b for e in items) / c if c > 0.0 else 0.0)
-
-
-def from_nominal_flow(qn_l_min: float, b: float = 0.3) -> Conductance:
-    """From a nominal flow Qn in normal litres a minute, rated from 6 to 5 bar gauge (7 and 6 bar absolute)."""
-    return Conductance(qn_l_min / nominal_flow(Conductance(DM3_S_BAR, b)) * DM3_S_BAR, b)
-
-
-def nominal_flow(path: Conductance) -> float:
-    """Nominal flow Qn in normal litres a minute: C * 7 bar * 60 s * subsonic factor at 6/7."""
-    u = max(0.0, (6.0 / 7.0 - path.b) / (1.0 - path.b))
-    return path.C / DM3_S_BAR * 7.0 * 60.0 * math.sqrt(1.0 - u * u)
-
-
-def from_cv(cv: float, b: float = 0.3) -> Conductance:
-    """From a flow coefficient Cv: one Cv is about 983 normal litres a minute (trade value, from memory)."""
-    return from_nominal_flow(983.0 * cv, b)
-
-
-def water_flow(dp: float, effective_area: float) -> float:
-    """Water through Cd*A (m2) under ``dp`` (Pa), in m3/s: Q = CdA*sqrt(2 dp/rho). Zero for dp <= 0."""
-    return effective_area * math.sqrt(2.0 * dp / RHO_WATER) if dp > 0.0 else 0.0
-
-
-def relief_needed(feed: Conductance, supply: float, relieving: float) -> float:
-    """Sonic conductance a relief valve needs so that its choked flow covers the feed: C_feed*p_supply/p_relieving."""
-    return feed.C * supply / relieving

@@ -1,10 +1,10 @@
-"""The release head as statics: wedge, levers with pins, sear, toggle, capstan, catch. N, m, rad; friction is mu.
+"""The release head as statics: wedge, levers with pins, sear, catch. N, m, rad; friction is mu.
 
 The load W (the separating force) presses an inclined contact; what it pushes outwards, ``W*tan(theta - phi)``, runs
 through a lever train to a catch that the servo withdraws. Below the friction angle phi the contact holds itself.
 
-Sources: any statics text, Marks' Standard Handbook, Machinery's Handbook (wedge, friction circle, toggle, capstan;
-from memory). Friction tables for one pair differ by 5:1: measure, and give the range.
+Sources: any statics text, Marks' Standard Handbook, Machinery's Handbook (wedge, friction circle; from
+memory). Friction tables for one pair differ by 5:1: measure, and give the range.
 """
 
 from __future__ import annotations
@@ -30,11 +30,6 @@ def friction_angle(mu: float) -> float:
 def separating_force(gauge: float, seal_diameter: float, weight: float = 0.0) -> float:
     """p_g*A - W in N, A on the sealing diameter (not the throat)."""
     return gauge * math.pi * seal_diameter * seal_diameter / 4.0 - weight
-
-
-def thrust_after_release(gauge: float, nozzle_diameter: float) -> float:
-    """About 2*p_g*A of the nozzle, N (ideal liquid jet)."""
-    return 2.0 * gauge * math.pi * nozzle_diameter * nozzle_diameter / 4.0
 
 
 def wedge_hold(load: float, angle: float, mu: float) -> float:
@@ -66,19 +61,9 @@ def friction_circle(pin_radius: float, mu: float) -> float:
     return pin_radius * math.sin(friction_angle(mu))
 
 
-def toggle_side_force(load: float, angle: float) -> float:
-    """Side force at the joint of two equal links, each ``angle`` (rad) from straight: 2*W*tan(alpha), N."""
-    return 2.0 * load * math.tan(angle)
-
-
 def sear_force(normal: float, mu: float, hook_angle: float = 0.0) -> float:
     """Force to draw a sear from under a load: N*(mu + tan(hook)), hook positive when it must lift the load, N."""
     return normal * (mu + math.tan(hook_angle))
-
-
-def capstan_hold(load: float, mu: float, wrap: float) -> float:
-    """Tension that holds a rope with ``wrap`` rad round a post: T*exp(-mu*beta), N."""
-    return load * math.exp(-mu * wrap)
 
 
 @dataclass(frozen=True, slots=True)

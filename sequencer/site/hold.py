@@ -20,7 +20,7 @@ from sequencer.site.assumed import given_or_assumed
 from sequencer.site.build import Ground
 from sequencer.site.flow import P_ATM
 from sequencer.site.head import KGF, wedge_hold
-from sequencer.site.power import RigCreep
+from sequencer.site.rig import RigCreep
 from sequencer.site.servo import Wire
 
 LIFTS = 2.0

@@ -14,7 +14,7 @@ from typing import Literal
 from sequencer.errors import SequencerError
 from sequencer.site.head import KGF
 
-NoPulses = Literal["limp", "holds", "centres"]
+NoPulses = Literal["limp", "holds"]
 KGF_CM = KGF * 0.01
 """One kgf.cm in N.m."""
 
@@ -195,8 +195,6 @@ class ServoState:
                 self._target = wanted
         elif self.servo.without_pulses == "limp":
             self._target = None
-        elif self.servo.without_pulses == "centres":
-            self._target = 0.0
 
     def _drive(self, h: float, voltage: float, goal: float, pull: float) -> None:
         servo = self.servo

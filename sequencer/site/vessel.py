@@ -173,11 +173,6 @@ def settled_pressure(p: float, t_gas: float, t_final: float) -> float:
     return p * t_final / t_gas
 
 
-def leak_mass_rate(dp: float, seconds: float, volume: float, temperature: float = T0) -> float:
-    """Leak in kg/s from a pressure fall ``dp`` (Pa) over ``seconds`` in ``volume`` (m3)."""
-    return dp / seconds * volume / (R_AIR * temperature)
-
-
 def water_out(
     total: float, water: float, p_from: float, effective_area: float, p_back: float = P_ATM
 ) -> tuple[float, float]:

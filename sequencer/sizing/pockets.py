@@ -33,7 +33,7 @@ class Charged:
     @property
     def energy(self) -> float:
         """Stored energy in J, ASME PCC-2 Art. 501 (II-2)."""
-        return energy.pcc2_energy(self.highest + 101_000.0, self.room)
+        return energy.pcc2_energy(self.highest + energy.P_ATM_PCC2, self.room)
 
 
 def charged(pad: Pad, volumes: dict[str, Levels]) -> list[Charged]:
@@ -70,7 +70,7 @@ def _pocket(pad: Pad, volumes: dict[str, Levels], name: str, line: resolve.Resol
     behind = f"{line.source} is shut by hand" if supplied else f"the check valve has shut behind {line.source}"
     size = "the pipe"
     if line.hose_volume:
-        size = f"{line.hose_volume * 1000:.2g} l of hose ({energy.pcc2_energy(top + 101_000.0, line.hose_volume):.3g} J)"
+        size = f"{line.hose_volume * 1000:.2g} l of hose ({energy.pcc2_energy(top + energy.P_ATM_PCC2, line.hose_volume):.3g} J)"
     yield Line(f"{name}: pocket before its valve", top, "bar", "no line leads it to air while the valve is shut",
                note=f"{size} up to the valve stays charged {where} after {behind}: bleed it",
                warning="nothing senses it")  # fmt: skip

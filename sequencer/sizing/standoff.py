@@ -21,13 +21,13 @@ def stand_off_of(pad: Pad, volumes: dict[str, Levels]) -> energy.StandOff:
     gauge = max((v.highest for v in volumes.values()), default=0.0)
     water = sum(impulse(v) for v in volumes.values())
     return energy.stand_off(
-        total, gauge, impulse=min(water, 40_960.0) if water > 0.0 else None, eye_protection=False, local=max(local, default=0.0)
+        total, gauge, impulse=min(water, energy.HIGH_POWER_TABLE[-1][0]) if water > 0.0 else None, eye_protection=False, local=max(local, default=0.0)
     )
 
 
 def stored_energy(pad: Pad, volumes: dict[str, Levels]) -> float:
     """Energy of all vessels without water and all hoses, at their highest pressures, J."""
-    vessels = sum(energy.pcc2_energy(v.highest + 101_000.0, v.part.volume.si) for v in volumes.values())
+    vessels = sum(energy.pcc2_energy(v.highest + energy.P_ATM_PCC2, v.part.volume.si) for v in volumes.values())
     return vessels + sum(hose.energy for hose in charged(pad, volumes))
 
 
@@ -43,8 +43,8 @@ def energy_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
     if not volumes:
         return Section("Stored energy and stand-off", "", ())
     for name, level in volumes.items():
-        wet = energy.pcc2_energy(level.working + 101_000.0, resolve.gas_volume(pad, name))
-        worst = energy.pcc2_energy(level.highest + 101_000.0, level.part.volume.si)
+        wet = energy.pcc2_energy(level.working + energy.P_ATM_PCC2, resolve.gas_volume(pad, name))
+        worst = energy.pcc2_energy(level.highest + energy.P_ATM_PCC2, level.part.volume.si)
         top = show(level.highest, "bar")
         lines.append(Line(f"energy in {name}", wet, "kJ", PCC2, worst, f"at {top}, without water",
                           note=f"working {show(level.working, 'bar')} ({level.working_from})"))  # fmt: skip
@@ -60,7 +60,7 @@ def energy_section(pad: Pad, volumes: dict[str, Levels]) -> Section:
     lines += _rules(pad, volumes)
     for name, part in pad.parts(SupplyPart).items():
         if part.volume is not None:
-            stored = energy.pcc2_energy(part.pressure.high + 101_000.0, part.volume.si)
+            stored = energy.pcc2_energy(part.pressure.high + energy.P_ATM_PCC2, part.volume.si)
             lines.append(Line(f"energy in {name}", stored, "kJ", PCC2,
                               note="stands with the people: an approved cylinder, upright, tied, opened slowly"))  # fmt: skip
     return Section("Stored energy and stand-off", f"Distances: {BLAST_ONLY}.", tuple(lines))
@@ -71,7 +71,7 @@ def _rules(pad: Pad, volumes: dict[str, Levels]) -> list[Line]:
     lines = [
         Line(f"rule: {rule.name}", rule.distance, "m", f"{rule.source} [{rule.tag}]", note=BLAST_ONLY) for rule in found.rules
     ]
-    if sum(impulse(v) for v in volumes.values()) > 40_960.0:
+    if sum(impulse(v) for v in volumes.values()) > energy.HIGH_POWER_TABLE[-1][0]:
         lines.append(Line("rule: high-power table", None, "m", "NFPA 1127 table 4.16.3 [from memory]", words="table ended", note=BLAST_ONLY,
                           warning="the impulse is beyond the table: ask the range safety officer for a distance"))  # fmt: skip
     local = [p.local_distance.si for p in pad.parts(PadPart).values() if p.local_distance is not None]

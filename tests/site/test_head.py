@@ -26,10 +26,6 @@ def test_almost_vented_still_pulls(bar: float, newton: float) -> None:
     assert head.separating_force(bar * 1e5, 0.050) == pytest.approx(newton, abs=0.005)
 
 
-def test_thrust_after_release_is_twice_pressure_times_nozzle() -> None:
-    assert head.thrust_after_release(1e6, 0.022) == pytest.approx(760.27, abs=0.01)
-
-
 @pytest.mark.parametrize(
     ("deg", "mu", "hold", "locks"),
     [(5, 0.15, -185.10, True), (8, 0.15, -27.79, True), (10, 0.15, 76.95, False), (10, 0.10, 225.01, False),
@@ -69,20 +65,8 @@ def test_pin_friction_helps_to_hold_and_hurts_to_raise() -> None:
     assert 3000 * head.friction_circle(0.005, 0.15) == pytest.approx(2.2251, abs=1e-4)
 
 
-@pytest.mark.parametrize(("deg", "side"), [(5, 514.78), (10, 1037.51), (15, 1576.61)])
-def test_a_toggle_needs_twice_load_times_tangent(deg: float, side: float) -> None:
-    assert head.toggle_side_force(2941.995, RAD(deg)) == pytest.approx(side, abs=0.006)
-
-
 def test_grease_changes_a_sear_more_than_four_times() -> None:
     assert head.sear_force(100, 0.74) / head.sear_force(100, 0.16) == pytest.approx(4.625)
-
-
-@pytest.mark.parametrize(
-    ("mu", "turns", "ratio"), [(0.2, 0.5, 1.874456), (0.25, 0.5, 2.193280), (0.3, 1.0, 6.586062), (0.15, 0.75, 2.027611)]
-)
-def test_a_rope_round_a_post_follows_the_capstan_equation(mu: float, turns: float, ratio: float) -> None:
-    assert head.capstan_hold(1.0, mu, turns * 2 * math.pi) == pytest.approx(1 / ratio, rel=1e-6)
 
 
 def test_one_friction_and_one_ratio_explain_all_three_bench_facts() -> None:

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sequencer.errors import SequencerError
-from sequencer.site.power import Battery, BoxPower, Relay, RigCreep
+from sequencer.site.rig import RigCreep
 from sequencer.site.sensors import (
     Analog,
     AnalogChannel,
@@ -169,43 +169,6 @@ def test_simulated_losses_trip_as_often_as_the_arithmetic_says() -> None:
             missed += 1
             trips += missed == 3
     assert trips == pytest.approx(false_trips_per_hour(0.1, 0.3, 3) / 3600 * 6000, rel=0.1)
-
-
-def test_a_stall_browns_the_box_out_and_it_comes_back_after_boot() -> None:
-    power = BoxPower(Battery(5.0, 4.8, 0.4), reset_below=4.3, boot=0.1)
-    phases = [power.step(0.02, 0.1) for _ in range(10)]
-    assert phases[0] == "booting" and phases[-1] == "running" and power.cause == "power-on"
-    assert power.step(0.02, 2.5) == "off" and power.cause == "brown-out"
-    assert [power.step(0.02, 0.1) for _ in range(8)][-1] == "running"
-
-
-def test_a_blink_and_a_hang_end_in_a_fresh_start() -> None:
-    power = BoxPower(Battery(5.0, 4.8), reset_below=4.3, boot=0.04, watchdog=0.06)
-    for _ in range(10):
-        power.step(0.02, 0.1)
-    power.hang()
-    assert [power.step(0.02, 0.1) for _ in range(6)] == ["hung", "hung", "booting", "booting", "running", "running"]
-    assert power.cause == "watchdog"
-    power.blink(0.03)
-    assert power.step(0.02, 0.1) == "off" and power.step(0.02, 0.1) == "off"
-    assert power.cause == "power-on"
-    assert [power.step(0.02, 0.1) for _ in range(4)][-1] == "running"
-
-
-def test_a_battery_runs_down_in_a_straight_line() -> None:
-    cell = Battery(12.6, 10.5, 0.1, 3600.0)
-    assert cell.voltage(1.0, 1800.0) == pytest.approx(11.55 - 0.1)
-    assert cell.open_voltage(1e9) == 10.5
-
-
-def test_a_relay_holds_below_its_pull_in_and_chatters_no_more_than_it_must() -> None:
-    relay = Relay(pull_in=9.0, drop_out=3.0)
-    assert [relay.step(0.005, 12.0) for _ in range(3)] == [False, True, True]
-    assert relay.step(0.02, 5.0)
-    assert not relay.step(0.02, 2.0)
-    assert not relay.step(0.02, 5.0)
-    relay.welded = True
-    assert relay.step(0.02, 0.0)
 
 
 def test_the_load_sinks_while_the_rig_settles() -> None:

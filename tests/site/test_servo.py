@@ -86,12 +86,14 @@ def test_without_power_it_stays_and_a_pull_drags_it_back() -> None:
 
 
 def test_power_without_pulses_twitches_and_then_does_what_its_kind_does() -> None:
-    for kind, ends in (("limp", None), ("holds", None), ("centres", 0.0)):
+    for kind in ("limp", "holds"):
         state = ServoState(Servo(2.0, without_pulses=kind), -0.6)
         seen = [state.step(0.02, 6.0, None) for _ in range(60)]
         assert max(seen[:4]) > -0.6
-        if ends is not None:
-            assert seen[-1] == pytest.approx(ends)
+        there = [state.step(0.02, 6.0, 1500.0) for _ in range(60)][-1]
+        assert there == pytest.approx(0.0)
+        pulled = [state.step(0.02, 6.0, None, 5.0) for _ in range(10)][-1]  # pulses stop while the wire pulls
+        assert pulled == pytest.approx(there) if kind == "holds" else pulled < there - 0.1
 
 
 def test_power_with_a_locked_pulse_already_there_does_not_move_unless_it_twitches() -> None:
