@@ -17,6 +17,7 @@ from sequencer.description.grounds import LinePart, PadPart, SupplyPart, VolumeP
 from sequencer.description.pad import Pad
 from sequencer.errors import SequencerError
 from sequencer.simulation.result import Judged, Line
+from sequencer.simulation.run import judged
 from sequencer.table.boxlog import Entry
 
 STOP_MS = 2_000
@@ -163,17 +164,12 @@ def debrief(pad: Pad, record: Record) -> Debrief:
 
 def _measured(pad: Pad, record: Record, rehearsal: Rehearsal, truth: _Truth) -> Debrief:
     session, progress = rehearsal.session, rehearsal.progress
-    judged = []
-    for watch in session.watches:
-        watch.finish(session.ms)
-        struck, most = session.struck, watch.rule.withstand
-        judged.append(watch.result(struck[0] <= most.equipment and struck[1] <= most.slips))
-    broken = tuple(j for j in judged if j.outcome == "broken")
+    broken = tuple(one for one in judged(session) if one.outcome == "broken")
     stops = tuple(_stops(rehearsal, truth))
     faults = tuple(f"{line.ms / 1000:.1f} s: {line.who} {line.what}" for line in session.lines if line.kind == "fault")
     first_fault = min((line.ms for line in session.lines if line.kind == "fault"), default=1 << 62)
     trips = tuple((ms, name, ms < first_fault) for ms, name in _trips(rehearsal))
-    silent = tuple((number, _silent(rehearsal, number)) for number in sorted(progress.asked) if _silent(rehearsal, number))
+    silent = tuple((number, who) for number in sorted(progress.asked) if (who := _silent(rehearsal, number)))
     against = [f"interlock {j.name} broken at {(j.ms or 0) / 1000:.1f} s: {j.says}" for j in broken if j.asked]
     against += [f"someone was {span.says}, {span.begin_ms / 1000:.1f} s to {span.end_ms / 1000:.1f} s" for span in truth.people]
     against += [_too_slow(stop) for stop in stops if stop.shut_ms is None or stop.shut_ms > STOP_MS]

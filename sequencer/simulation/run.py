@@ -10,7 +10,6 @@ from sequencer.description.pad import Pad
 from sequencer.description.sequence import Interlock
 from sequencer.errors import SequencerError
 from sequencer.simulation.events import At, Event, InState, in_words
-from sequencer.simulation.monitors import Watch
 from sequencer.simulation.orders import drill_events
 from sequencer.simulation.result import Judged, Run
 from sequencer.simulation.session import Session
@@ -77,22 +76,24 @@ def named_drill(pad: Pad, name: str) -> Drill:
 
 def _result(session: Session, name: str, story: Drill | None) -> Run:
     pad, box = session.pad, session.box
-    judged = tuple(_judged(watch, session) for watch in session.watches)
+    found = judged(session)
     state = box.state_name
     return Run(
         title=pad.title, file=pad.file, story_name=name, seed=session.seed, scan_ms=pad.scan_ms, ended_ms=session.ms,
         state_at_end=state, people_allowed=bool(state) and pad.states[state].people == "allowed",
-        lines=tuple(session.lines), log=tuple(box.log), log_ms=tuple(box.log_ms), judged=judged, faults=tuple(session.faults),
+        lines=tuple(session.lines), log=tuple(box.log), log_ms=tuple(box.log_ms), judged=found, faults=tuple(session.faults),
         waiting=tuple(in_words(event) for event in session.schedule.waiting), first_out=box.first_out,
-        crew_finished=session.driver.finished, against=tuple(_against(session, judged, state, story)), blind=BLIND, pressures=pad.pressures_said,
+        crew_finished=session.driver.finished, against=tuple(_against(session, found, state, story)), blind=BLIND, pressures=pad.pressures_said,
         checksum=box.checksum, bit_names=tuple(bit.name for bit in session.table.bits),
         trace=session.recorder.trace() if session.recorder else None,
     )  # fmt: skip
 
 
-def _judged(watch: Watch, session: Session) -> Judged:
-    watch.finish(session.ms)
-    return watch.result(_asked(watch.rule, session.struck))
+def judged(session: Session) -> tuple[Judged, ...]:
+    """What became of every interlock up to now, in file order; the watches are closed by it."""
+    for watch in session.watches:
+        watch.finish(session.ms)
+    return tuple(watch.result(_asked(watch.rule, session.struck)) for watch in session.watches)
 
 
 def _asked(rule: Interlock, struck: list[int]) -> bool:
@@ -100,9 +101,9 @@ def _asked(rule: Interlock, struck: list[int]) -> bool:
     return struck[0] <= rule.withstand.equipment and struck[1] <= rule.withstand.slips
 
 
-def _against(session: Session, judged: Sequence[Judged], state: str, story: Drill | None) -> list[str]:
+def _against(session: Session, found: Sequence[Judged], state: str, story: Drill | None) -> list[str]:
     """What speaks against the run, in words; empty for a pass."""
-    against = [f"interlock {j.name} broken at {j.ms / 1000:.2f} s: {j.says}" for j in judged if j.outcome == "broken" and (j.asked or story is None) and j.ms is not None]
+    against = [f"interlock {j.name} broken at {j.ms / 1000:.2f} s: {j.says}" for j in found if j.outcome == "broken" and (j.asked or story is None) and j.ms is not None]
     if session.driver.stopped and story is None and not session.faults:
         against.append(session.driver.stopped)
     if story is None and not session.faults and session.driver.steps and session.driver.finished:
