@@ -51,7 +51,7 @@ def starts(draft: Draft) -> tuple[int, ...]:
     """The first situation of a day: no power, no gas, valves at rest, the gate open, someone on the pad where the
     crew begins there. Everything else is reached from it by rows."""
     wanted = 0
-    for output, (code, bit, _) in parts.driven(draft).items():
+    for output, code, bit, _ in parts.movers(draft):
         if draft.table.outputs[list(draft.pad.outputs).index(output)].idle == code:
             wanted |= draft.layout.mask([bit])
     begins = [draft.layout.at(0, wanted)]

@@ -59,7 +59,15 @@ class Edit:
 def edits(draft: Draft) -> dict[Fault, Edit]:
     """Every fault of the pad that the file does not leave out, with what it changes."""
     out = {one.fault for one in draft.pad.left_out}
-    return {fault: _edit(draft, fault) for fault in faults(draft.pad) if fault.name not in out}
+    return {fault: _edit(draft, fault) | _followed(draft, fault) for fault in faults(draft.pad) if fault.name not in out}
+
+
+def _followed(draft: Draft, fault: Fault) -> Edit:
+    """What contacts see of an output at its other positions, when it or its line has failed."""
+    part = draft.pad.site.get(fault.part)
+    output = part.opened_by if isinstance(part, LinePart) else fault.part
+    rows = _rows(draft, lambda: parts.beside(draft, [output]))
+    return Edit(rows, relax=frozenset({output} if rows else ()))
 
 
 def _rows(draft: Draft, write: Callable[[], object]) -> tuple[Row, ...]:

@@ -11,7 +11,7 @@ from sequencer.description.grounds import PowerPart
 from sequencer.proof.bands import facts
 from sequencer.proof.draft import Draft
 from sequencer.proof.gas import overshoot
-from sequencer.proof.parts import driven, moves
+from sequencer.proof.parts import beside, driven, movers, moves
 
 
 def of_the_box(draft: Draft) -> str | None:
@@ -48,7 +48,7 @@ def matters(draft: Draft, output: str) -> bool:
     """Whether it makes a difference that a part without power does not stand where it is commanded: it no longer lets
     gas out, or a contact or a rule asks where it stands. Else gas need not pass a valve that is open, and it may leave
     past one that is shut."""
-    if driven(draft)[output][1] in draft.tracked.values():
+    if any(bit in draft.tracked.values() for o, _, bit, _ in movers(draft) if o == output):
         return True
     lines = draft.parts_lines(output)
     if not unpowered(draft, output) and any("air" in (draft.durations.lines[n].source, draft.durations.lines[n].target) for n in lines):
@@ -58,6 +58,7 @@ def matters(draft: Draft, output: str) -> bool:
 
 def drops(draft: Draft, output: str, why: str, tag: str) -> None:
     """Rows: the part goes to where it stands without power."""
+    beside(draft, [output])
     bit, value = driven(draft)[output][1], unpowered(draft, output)
     if bit in draft.tracked.values():
         moves(draft, f"{output} {why}", "part", bit, value, tag=tag)

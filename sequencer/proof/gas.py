@@ -186,9 +186,13 @@ def _rise(draft: Draft, volume: str, line: str, k: int, guard: dict[str, bool | 
     bit, most = overshoot(part.opened_by), draft.durations.stroke(part.opened_by)
     crosses = _crosses(draft, volume, k)
     wide = FACTOR * most <= crosses
-    for places, cube in [*draft.command(number, code), *draft.command(number, code, False)]:
+    for places, cube, opens in [*((p, c, True) for p, c in draft.command(number, code)), *((p, c, False) for p, c in draft.command(number, code, False))]:
         both = cube.meet(draft.layout.cube(guard))
         assert both is not None
+        if opens:
+            # no scan comes between two edges while the box starts
+            draft.row(says, "gas", both, {name: True}, (p for p in places if p not in draft.running), tag=tag)
+            places = tuple(p for p in places if p in draft.running)
         entered = _entered(draft, volume, part.opened_by, line, k)
         held = [] if entered is None else [(draft.layout.cube({bit: True}), entered)]
         draft.row(says, "gas", both, {name: True, **({bit: True} if wide else {})}, places, unless=held, tag=tag)

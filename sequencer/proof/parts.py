@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from sequencer.description.box import RelayOutput, ServoOutput
 from sequencer.description.grounds import HeadPart, PadPart, PinPart, SwitchPlace, VolumePart, WirePart
@@ -27,6 +28,28 @@ def driven(draft: Draft) -> dict[str, tuple[int, str, str]]:
     return found
 
 
+def movers(draft: Draft) -> list[tuple[str, int, str, str]]:
+    """(output, code, bit, position) of every bit that says an output truly stands at a position: the driven one, and one
+    more for every other position that a contact follows, which moves by itself."""
+    found = [(output, *of) for output, of in driven(draft).items()]
+    bits = {bit for _, _, bit, _ in found}
+    for part in draft.pad.parts(SwitchPlace).values():
+        output, _, position = part.follows.partition(" at ")
+        bit = f"{output} truly {position}"
+        if output in draft.pad.outputs and bit not in bits:
+            bits.add(bit)
+            found.append((output, draft.pad.output_positions[output].index(position), bit, position))
+    return found
+
+
+def beside(draft: Draft, outputs: Iterable[str]) -> None:
+    """Rows: what contacts follow besides the driven bit of these outputs may stand anyhow."""
+    for output, _, bit, position in movers(draft):
+        if output in outputs and bit != driven(draft)[output][1]:
+            for value in (True, False):
+                moves(draft, f"{output} stands {'' if value else 'not '}at {position}", "part", bit, value, tag=f"stick {output}")
+
+
 def jumps(draft: Draft, output: str) -> None:
     """A servo that gets power jumps to the end of its travel, and a contact that follows it sees that."""
     draft.row(f"the servo {output} jumps", "part", {horn(output): False}, {horn(output): True}, draft.running, tag="jump")
@@ -42,7 +65,7 @@ def horn(output: str) -> str:
 
 def lay_out(draft: Draft) -> None:
     """Bits of parts and of the contacts that see them."""
-    for _, bit, _ in driven(draft).values():
+    for _, _, bit, _ in movers(draft):
         draft.layout.new(bit)
     for name, output in draft.pad.outputs.items():
         if isinstance(output, ServoOutput):
@@ -65,7 +88,7 @@ def lay_out(draft: Draft) -> None:
 
 def rows(draft: Draft) -> None:
     """Everything that parts do, and what hands on the pad may do to them."""
-    for output, (code, bit, position) in driven(draft).items():
+    for output, code, bit, position in movers(draft):
         number = list(draft.pad.outputs).index(output)
         away = next(p for p in draft.pad.output_positions[output] if p != position)
         for wanted in (True, False):
@@ -76,10 +99,15 @@ def rows(draft: Draft) -> None:
                 done = {overshoot(output): False} if not wanted and draft.layout.has(overshoot(output)) else {}
                 if bit in draft.tracked.values():
                     moves(draft, says, "part", bit, wanted, guard, places)
+                    if done:
+                        shut = cube.meet(draft.layout.cube({bit: False, overshoot(output): True}))
+                        assert shut is not None
+                        draft.row(f"{output} stands shut", "part", shut, done, places, tag=f"stroke {output}")
                 else:
                     draft.row(says, "part", guard, {bit: wanted, **done}, places, tag=f"stroke {output}")
         if isinstance(draft.pad.outputs[output], ServoOutput):
             moves(draft, f"{output} is drawn back without power", "part", bit, code == 0)
+            beside(draft, [output])
     servos(draft)
     _heads(draft)
     _pins(draft)
@@ -212,16 +240,23 @@ def on_pad_guard(draft: Draft) -> dict[str, bool | int]:
     return {"someone is on the pad": True} if draft.pad.parts(PadPart) else {}
 
 
+def _cut_off(draft: Draft, output: str, bit: str, value: bool) -> bool:
+    """Whether a switch before its supply may keep an output from standing where it is commanded."""
+    from sequencer.proof.feeding import certain, cut, matters
+
+    if bit != driven(draft)[output][1]:
+        return output in cut(draft)
+    return matters(draft, output) and not certain(draft, output, value)
+
+
 def races(draft: Draft, state: int, seconds: float, second: str) -> list[tuple[Cube, int]]:
     """What cannot be when a state's timer passes `seconds`: a valve still moving, a contact not yet seen. A box that
     hangs counts no time either, and is reset after it: the contact's race does not rest on it."""
-    from sequencer.proof.feeding import certain, matters
-
     found = []
-    for output, (code, bit, _) in driven(draft).items():
+    for output, code, bit, _ in movers(draft):
         own = draft.certain(state, list(draft.pad.outputs).index(output))
         most = draft.durations.stroke(output)
-        if own is None or most >= seconds or isinstance(draft.pad.outputs[output], ServoOutput) or matters(draft, output) and not certain(draft, output, own == code):
+        if own is None or most >= seconds or isinstance(draft.pad.outputs[output], ServoOutput) or _cut_off(draft, output, bit, own == code):
             continue
         race = Race(f"{output} moves to its commanded position", most, second, seconds, "file", frozenset({output}))
         found.append((draft.layout.cube({bit: own != code}), draft.race(race)))

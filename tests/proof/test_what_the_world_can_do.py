@@ -228,3 +228,29 @@ def test_a_catch_that_is_weaker_than_its_load_lets_go(strength, holds):
     draft = draft_of(one)
     weak, gives = parts.gives_way_at(draft, "head"), [r for r in draft.rows if "gives way" in r.says]
     assert (weak is None) == holds == (not gives) and (holds or 0.0 < weak < 3e5)
+
+
+@pytest.mark.parametrize("at", ["dump at shut", "fill at open", "dump at open", "fill at shut"])
+def test_a_contact_that_follows_a_valve_at_either_position_is_followed(at):
+    """The box goes on to hold the tank once it has seen the valve there; what cannot happen in the proof would hold in it."""
+    word = at.split()[-1]
+    seen = {
+        "inputs": f"  seen: {{contact: closes when {word}, steady_for: 40 ms}}\n", "conditions": f"  there: seen is {word}\n", "bore": "1 mm",
+        "site": f"  pole: {{follows: {at}, seen_by: seen}}\n", "rule": "never: state is held and tank at least 0.5 bar",
+    }  # fmt: skip
+    one = pad(**seen)
+    wanted = at in ("dump at shut", "fill at open")
+    text = one.text.replace("{go_to: held, at_latest: 3 s}", f"{{go_to: held, once: {'' if wanted else 'not '}there, not_before: 1 s}}")
+    one = loads(text, "small.yaml")
+    agrees(one, (ARM,), ())
+
+
+def test_a_fill_that_is_open_while_the_board_boots_passes_more_than_one_edge():
+    """No scan sees what the gas does meanwhile: two seconds of an open fill."""
+    rules = "never: state is off and tank at least 2.2 bar"
+    text = pad(rule=rules, bore="2.5 mm", dump=", stroke: 2 s").text.replace("fill: {valve: [shut, open], rest: shut}", "fill: {valve: [shut, open], rest: shut, while_booting: open}")
+    text = text.replace("dump: {valve: [open, shut], rest: open}", "dump: {valve: [open, shut], rest: open, while_booting: shut}")
+    text = text.replace("interlocks:\n", "interlocks:\n  other: {never: state is on and tank at least 0.7 bar and arm is up, why: An edge more.}\n")
+    draft = draft_of(loads(text, "small.yaml"))
+    rising = [r for r in draft.rows if r.tag == "up fill_line" and 0 in r.at]
+    assert any(not r.unless and 1 << draft.layout.index["gas passed fill just now"] & r.set == 0 for r in rising)
