@@ -42,6 +42,7 @@ def text_of(outside_tool: Callable[[str], str], tmp_path: Path) -> Callable[[byt
 @pytest.mark.parametrize("paper", ["a4", "letter"])
 def test_every_page_carries_title_revision_checksum_and_its_number(paper: Paper, text_of: Callable[[bytes], list[str]]) -> None:
     pages = text_of(pdf(CURLEW, paper))
+    assert len(pages) > 5
     for number, page in enumerate(pages, 1):
         assert f"revision {CURLEW.revision} · table {CURLEW.checksum}" in page
         assert f"page {number} of {len(pages)}" in page

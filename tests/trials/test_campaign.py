@@ -74,6 +74,7 @@ def test_the_pasted_drill_is_the_drill() -> None:
     kept = keep(pad, campaign.failures)
     text = re.sub(r"\ndrills:[^\n]*\n", lambda head: head.group() + snippet(kept, pad), STOP_HELD)
     read = loads(text, "club.yaml")
+    assert kept
     for one in kept:
         assert read.drills[one.name] == one.drill
 
