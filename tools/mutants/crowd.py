@@ -57,6 +57,8 @@ def judged(judge: Judge, mutants: list[Mutant], jobs: int, kept: Kept) -> list[N
     keys = [kept.key(text) for _, text in mutants]
     found = {i: kept.known[key] for i, key in enumerate(keys) if key in kept.known}
     todo = [i for i in range(len(mutants)) if i not in found]
+    if todo:
+        judge.look()
     asked = [(text, kept.older.get(change)) for change, text in mutants]
     for done, (number, notice) in enumerate(_shared(judge, asked, todo, jobs), 1):
         found[number] = notice

@@ -98,7 +98,7 @@ Said = dict[str, InterlockResult] | str
 
 @dataclass
 class Judge:
-    """What each stage says of the original, looked at once, on `jobs` processes."""
+    """Judges mutants of one original, which it has to `look` at first, on `jobs` processes."""
 
     name: str
     text: str
@@ -106,7 +106,8 @@ class Judge:
     jobs: int = 1
     notes: list[str] = field(default_factory=list)
 
-    def __post_init__(self) -> None:
+    def look(self) -> None:
+        """What each stage says of the original."""
         self.pad = loads(self.text, self.name)
         self.table = compile_table(self.pad)
         self.findings = findings(self.pad)
@@ -117,8 +118,7 @@ class Judge:
         self.slips = set(self._slips(self.pad))
         self.shaken = self._shaken(self.pad, self.jobs)
         self.seldom = Counter(state for _, visited in self.days.values() for state in visited)
-        for day, (found, _) in self.days.items():
-            self.notes += [f"{day or 'the day'} of the original: {one}" for one in sorted(found)]
+        self.notes = [f"{day or 'the day'} of the original: {one}" for day, (found, _) in self.days.items() for one in sorted(found)]
         self.notes += [f"not proved with {faults} faults: {said}" for faults, said in self.said.items() if isinstance(said, str) and said]
 
     def _said(self, faults: int) -> Said:
