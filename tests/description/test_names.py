@@ -23,7 +23,7 @@ from tests.description.small_files import CLUB, CONFIGS, changed, line_of, names
         ("bottle_sensor at least 7.0 bar", "bottle at least 7.0 bar", "unknown-name", "bottle"),
         ("until below 5.2 bar", "until below 6.6 bar", "wrong-drop-out", "6.6 bar"),
         ("until below 5.2 bar", "until below 5.2 bar abs", "mixed-reference", "5.2 bar abs"),
-        ("rises less than 0.1 bar in", "rises less than 0.1 bar gauge in", "mixed-reference", "0.1 bar gauge"),
+        ("rises less than 0.2 bar in", "rises less than 0.2 bar gauge in", "mixed-reference", "0.2 bar gauge"),
         ("after filling starts", "after fillling starts", "unknown-name", "fillling"),
         ("once: at_pressure}", "once: at_presure}", "unknown-name", "at_presure"),
         ("once: not latched,", "once: not head,", "unknown-name", "head"),
@@ -114,7 +114,7 @@ def test_a_negated_comparison_is_refused_with_advice() -> None:
         ("radio heard within 500 ms", "radio heard within 60 days", "65534"),
         ("at_latest: 180 s", "at_latest: 1000 days", "32 bits"),
         ("bottle_sensor at least 7.0 bar", "bottle_sensor at least 70 bar", "1023"),
-        ("rises less than 0.1 bar in 5 s", "rises less than 0.001 bar in 5 s", "counts"),
+        ("rises less than 0.2 bar in 5 s", "rises less than 0.001 bar in 5 s", "counts"),
     ],
 )
 def test_a_number_beyond_its_field_is_refused_with_the_number_and_the_field(old: str, new: str, part: str) -> None:

@@ -95,6 +95,15 @@ def test_a_button_held_for_longer_than_its_state_lasts_is_told() -> None:
     assert len(found) == 1 and "70 s" in found[0].found and "'half_filling'" in found[0].found
 
 
+def test_two_sensors_of_one_vessel_asked_together_for_different_limits_are_told() -> None:
+    whole = (CONFIGS / "curlew.yaml").read_text(encoding="utf-8")
+    other = whole.replace("upper_b at least 9.0 bar", "upper_b at least 9.2 bar")  # asked with another vessel's: nothing is told
+    assert other != whole and "twins-differ" not in names(told(other))
+    for old, new in (("lower_b at least 8.0 bar", "lower_b at least 7.0 bar"), ("upper_b below 0.10 bar", "upper_b below 0.05 bar")):
+        text = whole.replace(old, new)
+        assert text != whole and "twins-differ" in names(told(text))
+
+
 # C08: five separate findings
 
 

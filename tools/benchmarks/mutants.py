@@ -7,7 +7,7 @@ a trip missing a state, a timer halved, a rule swapped and so on. What is presen
 cards' words) is changed by no operator. All mutants of the three small files and a sample of the large one, spread
 evenly over operators and places, are judged, cheapest first: the reader, check, the plain day, prove, prove with
 single faults, the drills, steps, shakedown. Something must speak against the mutant that did not speak against the
-original; a mere difference does not count. Answers are kept in build/mutants and used again while program and file are
+original; a mere difference does not count; where nothing does and a mistake planted in the original is gone, that is told. Answers are kept in build/mutants and used again while program and file are
 the same; after a change whoever noticed a mutant last time is asked first (--fresh: neither). Prints the score, by whom, and every mutant that escapes.
 """
 
@@ -34,7 +34,7 @@ def chosen(found: list[tuple[str, str]], each: int) -> list[tuple[str, str]]:
 
 def main(arguments: list[str]) -> int:
     from mutants.crowd import Kept, judged, sources
-    from mutants.judge import NOBODY, SAME, STAGES, How, Judge
+    from mutants.judge import MENDED, NOBODY, SAME, STAGES, How, Judge
     from mutants.operators import mutants, plain, written
 
     from sequencer.trials.crowd import jobs_here
@@ -60,8 +60,8 @@ def main(arguments: list[str]) -> int:
         notices = judged(judge, some, asked.jobs, kept)
         count = Counter(one.who for one in notices)
         total += count
-        print(f"{name}: {len(some)} of {len(found)} mutants, {len(some) - count[SAME]} not the same pad, {count[NOBODY]} escaped ({time.monotonic() - begun:.0f} s)")
-        print("  noticed by " + ", ".join(f"{who} {count[who]}" for who in STAGES if count[who]) + f"; shown the same pad {count[SAME]}", flush=True)
+        print(f"{name}: {len(some)} of {len(found)} mutants, {len(some) - count[SAME] - count[MENDED]} not the same pad, {count[NOBODY]} escaped ({time.monotonic() - begun:.0f} s)")
+        print("  noticed by " + ", ".join(f"{who} {count[who]}" for who in STAGES if count[who]) + f"; shown the same pad {count[SAME]}{f"; a planted mistake gone {count[MENDED]}" if count[MENDED] else ""}", flush=True)
         for note in judge.notes:
             print(f"  {note}")
         for (says, _), one in zip(some, notices, strict=True):
@@ -69,8 +69,8 @@ def main(arguments: list[str]) -> int:
                 escaped.append(f"{name}: {says}")
             if asked.all:
                 print(f"    {says}: {one.who}{f' ({one.says})' if one.says else ''}")
-    differ = sum(total.values()) - total[SAME]
-    print(f"\nnoticed: {differ - total[NOBODY]} of {differ} that are not the same pad ({100 * (differ - total[NOBODY]) / max(differ, 1):.1f} %); shown the same pad: {total[SAME]}")
+    differ = sum(total.values()) - total[SAME] - total[MENDED]
+    print(f"\nnoticed: {differ - total[NOBODY]} of {differ} that are not the same pad ({100 * (differ - total[NOBODY]) / max(differ, 1):.1f} %); shown the same pad: {total[SAME]}; with a planted mistake gone and nothing new: {total[MENDED]}")
     for one in escaped:
         print(f"escaped  {one}")
     return 1 if escaped else 0

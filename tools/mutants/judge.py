@@ -1,5 +1,5 @@
 """Who notices a mutant, cheapest first: the reader, `check`, the nominal day, `prove`, `prove` with single faults,
-the drills, `steps`, `shakedown`; or why it is the same pad.
+the drills, `steps`, `shakedown`; or why it is the same pad, or a better one.
 
 A notice is something that speaks against the mutant and did not speak against the original: never a mere difference.
 """
@@ -26,6 +26,8 @@ from sequencer.trials.campaign import Budget, shake
 from sequencer.trials.crowd import answers
 
 SAME = "the same pad"
+MENDED = "mended"
+"""Nothing speaks against it, and something that spoke against the original no more does: a mistake planted there is gone."""
 NOBODY = "nobody"
 STAGES = ("reading", "check", "the day", "prove", "prove with singles", "drills", "steps", "shakedown")
 GOOD = ("holds", "waived")
@@ -154,13 +156,20 @@ class Judge:
             ("check", lambda: self._checked(pad)), ("the day", lambda: self._ran(pad, [None])), ("prove", lambda: self._proved(pad, 0, first)),
             ("prove with singles", lambda: self._proved(pad, 1, first)), ("drills", lambda: self._ran(pad, self._likely(pad, first))),
             ("steps", lambda: min(set(self._slips(pad)) - self.slips, default="")),
-            ("shakedown", lambda: min(self._shaken(pad) - self.shaken, default="")),
+            ("shakedown", lambda: min(self._shaken(pad) - self.shaken - self._broken(), default="")),
         ]  # fmt: skip
         for who, stage in sorted(stages, key=lambda one: one[0] != last.who):
             says = stage()
             if says:
                 return Notice(who, says)
-        return Notice(NOBODY)
+        now = against_house(pad)
+        gone = [f"{rule}: {one}" for rule, some in self.house.items() for one in some if one not in now.get(rule, ())]
+        return Notice(MENDED, f"no more {gone[0]}") if gone else Notice(NOBODY)
+
+    def _broken(self) -> set[str]:
+        """Rules that `prove` calls broken in the original: a campaign that comes upon them tells nothing new."""
+        said = self.said[0]
+        return set() if isinstance(said, str) else {name for name, one in said.items() if one.outcome not in GOOD}
 
     def _same(self, pad: Pad) -> str:
         """Everything but the table must be the same letter by letter."""

@@ -25,6 +25,7 @@ def look(view: View) -> None:
         elif isinstance(condition.term, t.Changes | t.Differs):
             _fine(view, name, condition.text, condition.term)
     _close(view)
+    _twins(view)
     _approach(view)
     _spans(view)
     _relief(view)
@@ -78,8 +79,9 @@ def _fine(view: View, name: str, text: str, term: t.Changes | t.Differs) -> None
     path = ("conditions", name)
     if term.limit.si < 2 * abs(slope):
         view.say("finer-than-counts", path, f"'{term.limit.text}' is {term.limit.si / abs(slope):.2g} counts of '{reading}'", "two counts at least", f"one count is {show(abs(slope), term.limit.unit or 'bar', 2)}: use a larger limit", text=text, word=term.limit.text)
-    elif isinstance(term, t.Changes) and term.limit.si < part.accuracy.si - 1e-9:
-        view.say("change-within-accuracy", path, f"'{term.limit.text}' is less than the accuracy of '{reading}' ({part.accuracy.text})", f"at least {part.accuracy.text}", "use a larger limit, or a finer sensor", text=text, word=term.limit.text)
+    elif isinstance(term, t.Changes) and term.limit.si < 2 * part.accuracy.si - 1e-9:
+        most = show(2 * part.accuracy.si, part.accuracy.unit or "bar", 2)
+        view.say("change-within-accuracy", path, f"'{term.limit.text}' is less than two readings of '{reading}' may differ by while nothing happens ({most}: each within {part.accuracy.text})", f"at least {most}", "use a larger limit, or a finer sensor", text=text, word=term.limit.text)
     elif isinstance(term, t.Differs) and term.limit.si < part.accuracy.si + _part(view, term.second).accuracy.si:
         view.say("closer-than-accuracy", path, f"two sensors that are both right may differ by {show(part.accuracy.si + _part(view, term.second).accuracy.si, term.limit.unit or 'bar')}", "more than the two accuracies together", "use a larger limit", text=text, word=term.limit.text)
 
@@ -100,6 +102,24 @@ def _close(view: View) -> None:
                     "thresholds that the sensor can tell apart", "make them equal, or move them apart", text=condition.text, word=term.limit.text,
                 )  # fmt: skip
         others.append((name, term.limit))
+
+
+def _twins(view: View) -> None:
+    """Two sensors of one thing asked together, and each for another limit: what one of them guards the other does not."""
+    told: set[tuple[str, str]] = set()
+    for name, condition in view.pad.conditions.items():
+        together: dict[tuple[str, type], tuple[str, t.AtLeast | t.Below]] = {}
+        for leaf in t.leaves(condition.term.expression) if isinstance(condition.term, t.Combination) else ():
+            one = view.pad.conditions[leaf.name].term if isinstance(leaf, t.Name) else None
+            if not isinstance(leaf, t.Name) or not isinstance(one, t.AtLeast | t.Below):
+                continue
+            first, other = together.setdefault((_part(view, one.reading).reads, type(one)), (leaf.name, one))
+            if other.reading != one.reading and other.limit.si != one.limit.si and (first, leaf.name) not in told:
+                told.add((first, leaf.name))
+                view.say(
+                    "twins-differ", ("conditions", leaf.name), f"'{name}' asks two sensors of '{_part(view, one.reading).reads}' for different limits: '{one.limit.text}' here, '{other.limit.text}' in '{first}'",
+                    "the same limit of both", "make them equal, or do not ask them together", text=view.pad.conditions[leaf.name].text, word=one.limit.text,
+                )  # fmt: skip
 
 
 def _approach(view: View) -> None:
