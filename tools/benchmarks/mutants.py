@@ -7,8 +7,9 @@ a trip missing a state, a timer halved, a rule swapped and so on. What is presen
 cards' words) is changed by no operator. All mutants of the three small files and a sample of the large one, spread
 evenly over operators and places, are judged, cheapest first: the reader, check, the plain day, prove, prove with
 single faults, the drills, steps, shakedown. Something must speak against the mutant that did not speak against the
-original; a mere difference does not count; where nothing does and a mistake planted in the original is gone, that is told. Answers are kept in build/mutants and used again while program and file are
-the same; after a change whoever noticed a mutant last time is asked first (--fresh: neither). Prints the score, by whom, and every mutant that escapes.
+original; a mere difference does not count; where nothing does and a mistake planted in the original is gone, that is
+told. Answers are kept in build/mutants and used again while program and file are the same; after a change whoever
+noticed a mutant last time is asked first (--fresh: neither). Prints the score, by whom, and every mutant that escapes.
 """
 
 from __future__ import annotations
@@ -61,7 +62,7 @@ def main(arguments: list[str]) -> int:
         count = Counter(one.who for one in notices)
         total += count
         print(f"{name}: {len(some)} of {len(found)} mutants, {len(some) - count[SAME] - count[MENDED]} not the same pad, {count[NOBODY]} escaped ({time.monotonic() - begun:.0f} s)")
-        print("  noticed by " + ", ".join(f"{who} {count[who]}" for who in STAGES if count[who]) + f"; shown the same pad {count[SAME]}{f"; a planted mistake gone {count[MENDED]}" if count[MENDED] else ""}", flush=True)
+        print("  noticed by " + ", ".join(f"{who} {count[who]}" for who in STAGES if count[who]) + f"; shown the same pad {count[SAME]}; a planted mistake gone {count[MENDED]}", flush=True)
         for note in judge.notes:
             print(f"  {note}")
         for (says, _), one in zip(some, notices, strict=True):
