@@ -9,7 +9,8 @@ files by name without `--pad`.
 from __future__ import annotations
 
 import fnmatch
-from collections.abc import Callable, Iterator
+import re
+from collections.abc import Callable, Iterable, Iterator
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from sequencer.trials.probe import Trial
 
 ENDINGS = {".yaml", ".yml"}
+LAST = 20
+"""Lines of a run that are told with a failure."""
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -142,7 +145,7 @@ class PadFile(pytest.File):
             faults = f" with {' and '.join(story.faults)}" if story.faults else ""
             lines += [f"the shortest way there{faults}:", *(f"  {i:>2}. {one.actor}: {one.says} [{one.state}]" for i, one in enumerate(story.lines, 1))]
             lines += [story.replay.says] if story.replay else []
-        return "\n".join(lines)
+        return _folded(lines)
 
     def _run(self, drill: str | None) -> str:
         from sequencer.simulation import simulate
@@ -150,8 +153,14 @@ class PadFile(pytest.File):
         run = simulate(self.pad, crew=True, drill=drill, trace=False)
         if run.verdict == "pass":
             return ""
-        told = [f"  {line.ms / 1000:8.2f} s  {line.who}: {line.what}" for line in run.lines[-20:]]
-        return "\n".join([*run.against, "the last lines of the run:", *told])
+        told = []
+        for line in run.lines:
+            why = f" ({'; '.join(line.why)})" if line.kind == "box" and line.why else ""
+            told.append((line.ms, f"{line.who}: {'FAULT ' if line.kind == 'fault' else ''}{line.what}{why}"))
+        told += [(one.ms, f"BROKEN {one.name}") for one in run.broken if one.ms is not None]
+        told.sort(key=lambda one: one[0])  # stable: what was told stays in its order
+        last = [f"  {ms / 1000:8.2f} s  {what}" for ms, what in told[-LAST:]]
+        return _folded([*run.against, "the last lines of the run:", *last])
 
     @cached_property
     def slips(self) -> dict[tuple[int, str], Slip]:
@@ -164,7 +173,8 @@ class PadFile(pytest.File):
         one = self.slips[number, kind]
         if not one.asked:
             return ""
-        return f"line {number} '{self.pad.crew.steps[number - 1].do}', {kind}: {one.says}\nasked to withstand a slip: {', '.join(one.asked)}"
+        done = f"line {number} '{self.pad.crew.steps[number - 1].do}', {kind}: {one.says}"
+        return _folded([done, f"asked to withstand a slip: {', '.join(one.asked)}"])
 
     def _shakedown(self, runs: int) -> str:
         from sequencer.trials.campaign import Budget, shake
@@ -197,8 +207,21 @@ class PadItem(pytest.Item):
 
 
 def _finding(one: Finding) -> str:
-    required = f"\nrequired: {one.required}" if one.required else ""
-    return f"{one.severity}: {one.found} [{one.name}]{required}" + (f"\nto mend:  {one.mend}" if one.mend else "")
+    lines = [f"{one.severity}: {one.found} [{one.name}]"]
+    lines += [f"required: {one.required}"] if one.required else []
+    return _folded([*lines, f"to mend:  {one.mend}"] if one.mend else lines)
+
+
+def _folded(lines: Iterable[str]) -> str:
+    """Lines of at most 80 columns; what goes on stands under what it goes on with."""
+    import textwrap
+
+    folded: list[str] = []
+    for line in lines:
+        head = re.match(r" *(?:\d+\. |\d+\.\d\d s  |required: |to mend:  )?", line)
+        deeper = " " * (len(head.group()) if head else 0)
+        folded += textwrap.wrap(line, 80, subsequent_indent=deeper or "  ", break_on_hyphens=False, break_long_words=False, drop_whitespace=True) or [""]
+    return "\n".join(folded)
 
 
 # ---- for users' own tests ---------------------------------------------------------------------

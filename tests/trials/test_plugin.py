@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -13,7 +15,8 @@ import sequencer.proof.prove
 import sequencer.simulation
 import sequencer.site.world
 from sequencer.crew.slips import KINDS
-from sequencer.description import load
+from sequencer.description import load, loads
+from sequencer.trials.plugin import PadFile, _folded
 
 pytest_plugins = ["pytester"]
 
@@ -68,7 +71,19 @@ def test_a_drill_that_ends_elsewhere_fails_with_the_last_lines(pytester: pytest.
     pytester.path.joinpath("club.yaml").write_text(changed('acts: ["press stop in filling"]\n    ends: [dumping, rest]', 'acts: ["press stop in filling"]\n    ends: [gone]'), encoding="utf-8")
     result = pytester.runpytest_inprocess(*PLUGIN, "--pad", "club.yaml", "-k", "drill and stopped")
     result.assert_outcomes(failed=1, deselected=result.parseoutcomes()["deselected"])
-    result.stdout.fnmatch_lines(["*the drill wants gone*", "the last lines of the run:", "*box: *dumping*"])
+    result.stdout.fnmatch_lines(["*the drill wants gone*", "the last lines of the run:", "*box: filling -> dumping (*stop_down*"])
+
+
+def test_a_failure_is_told_within_80_columns_and_the_breach_stands_in_its_place() -> None:
+    """What goes on stands under what it goes on with; the lines of a run are ordered by their times."""
+    text = _folded(["   8. box: " + "word " * 40, "     83.12 s  director: " + "word " * 40, "required: " + "word " * 40])
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 80 and lines[1].startswith("      word") and lines[4].startswith(" " * 14 + "word")
+    weak = loads(changed("  stop:     {everywhere_but: [dumping,", "  stop:     {everywhere_but: [filling, dumping,"), "club.yaml")
+    told = PadFile._run(SimpleNamespace(pad=weak), "stopped").splitlines()  # type: ignore[arg-type]  # it asks for the pad alone
+    broken = next(i for i, line in enumerate(told) if "BROKEN stop_stops" in line)
+    times = [float(found[1]) for line in told if (found := re.match(r" +(\d+\.\d\d) s  ", line))]
+    assert times == sorted(times) and broken < len(told) - 1 and max(map(len, told)) <= 80
 
 
 def test_a_folder_is_every_pad_in_it_and_only_those_are_run(pytester: pytest.Pytester) -> None:
