@@ -300,9 +300,11 @@ class Reading:
     def _differs(self, bit: Bit) -> int | None:
         """0 or 1 where the two readings' accuracies decide it, else None."""
         pad, first, second = self.draft.pad, self.table.analogs[bit.source], self.table.analogs[bit.second]
-        if volume_of(pad, first.name) is None or volume_of(pad, first.name) != volume_of(pad, second.name):
+        volume = volume_of(pad, first.name)
+        if volume is None or volume != volume_of(pad, second.name) or any(late(self.draft, a.name, volume) for a in (first, second)):
             return None
         most = sum(error_of(pad, a.name, calibration(pad, a.name)[0]) for a in (first, second))
+        most += sum(self.draft.durations.behind(a.name, volume) for a in (first, second))
         slope = abs(calibration(pad, first.name)[0])
         part = pad.inputs[first.name]
         assert isinstance(part, AnalogInput)

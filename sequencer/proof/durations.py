@@ -174,6 +174,10 @@ class Durations:
         lag, left_out = sensor_lag(self.pad, reading)
         return 0.0 if left_out else lag.high * self.rate(volume, max(0.0, pressure), falling=falling)
 
+    def behind(self, reading: str, volume: str) -> float:
+        """The same at whatever pressure it moves fastest, up or down."""
+        return max(self.lags(reading, volume, 0.0), self.lags(reading, volume, self.ceiling(volume), falling=True))
+
     def after_filling(self, volume: str, start: float, seconds: float) -> float:
         """Highest pressure after `seconds` of every line in blowing, from `start`."""
         low, high = start, self.ceiling(volume)

@@ -254,3 +254,12 @@ def test_a_fill_that_is_open_while_the_board_boots_passes_more_than_one_edge():
     draft = draft_of(loads(text, "small.yaml"))
     rising = [r for r in draft.rows if r.tag == "up fill_line" and 0 in r.at]
     assert any(not r.unless and 1 << draft.layout.index["gas passed fill just now"] & r.set == 0 for r in rising)
+
+
+@pytest.mark.parametrize(("lag", "outcome"), [("", "holds"), (", lag: 3 s", "broken")])
+def test_two_sensors_of_which_one_lags_differ_while_the_gas_moves(lag, outcome):
+    second = "  other: {analog: 10 bit, reads: tank, points: {102: 0 bar, 922: 10 bar}, accuracy: 0.1 bar, valid: 51 to 973%s}\n" % lag  # noqa: UP031 (braces)
+    one = pad(inputs=second, conditions="  apart: sensor differs from other by at least 0.5 bar\n", rule="never: fill open and box says apart", bore="1 mm")
+    trial = Bench(one).try_(Plan((ARM,), settle_ms=10_000), enough=lambda b: False)
+    assert bool(trial.breaches) == (outcome == "broken")
+    assert prove(one, Options(replays=False, stories=0)).interlocks[0].outcome == outcome
