@@ -173,6 +173,8 @@ class Bounder:
                     m.pc += 2
                     if i.name[0] == "b":
                         other.f[i.a], m.f[i.a] = int(i.name == "brbs"), int(i.name != "brbs")
+                    elif i.name == "cpse":  # alike where it skips: the code may go on using the one for the other
+                        other.r[i.a] = other.r[i.b] = m.r[i.a] if m.r[i.b] is None else m.r[i.b]
                     yield cost + dearer, other, False
                     yield cost, m, False
                     return

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import struct
 from collections.abc import Iterator, Sequence
 
 from sequencer.firmware.names import comment, constants, string
 from sequencer.firmware.words import bit_words, group_words
 from sequencer.table import Table
 from sequencer.table.decode import Reader
-from sequencer.table.image import CHECKSUM_NAME, HEADER, VERSION, Op, Sections, layout
-from sequencer.table.records import EXTRA, TRIP, pack_codes, row_groups, shared_lengths
+from sequencer.table.image import CHECKSUM_NAME, HEADER, VERSION, Op, Sections, identity, layout
+from sequencer.table.records import EXTRA, TRIP, pack_codes
 
 READING = """\
 #ifndef FOLLOW_SLICE
@@ -80,12 +81,12 @@ def header_text(table: Table, hazardous: Sequence[bool] | None = None) -> str:
     """
     held = [True] * len(table.outputs) if hazardous is None else hazardous
     image, where = layout(table)
-    checksum = int.from_bytes(image[-4:], "little")
+    checksum = identity(image)
     rest = [o.idle if o.rest is None else o.rest for o in table.outputs]
     packed = pack_codes(rest)
     words = len(table.analogs) + len(table.heartbeats)
     sizes = {
-        "SIZE": where.size, "SCAN_MS": table.scan_ms, "CONTACTS": len(table.contacts), "ANALOGS": len(table.analogs),
+        "VERSION": VERSION, "SIZE": where.size, "SCAN_MS": table.scan_ms, "CONTACTS": len(table.contacts), "ANALOGS": len(table.analogs),
         "HEARTBEATS": len(table.heartbeats), "OUTPUTS": len(table.outputs), "BITS": len(table.bits),
         "STATES": len(table.states), "INHIBITS": where.records,
         "COUNTERS": where.counters, "BITS_AT": where.bits, "INHIBITS_AT": where.inhibits, "ROWS_AT": where.rows,
@@ -132,7 +133,7 @@ def _uses(table: Table, image: bytes) -> int:
 def source_text(table: Table) -> str:
     """follow_table.c: every record of the image on a line of its own, with what it says."""
     image, where = layout(table)
-    checksum = int.from_bytes(image[-4:], "little")
+    checksum = identity(image)
     lines = [*banner(table, checksum), '#include "follow.h"', "", "const uint8_t follow_table[FOLLOW_SIZE] FOLLOW_FLASH = {"]
     at = 0
     for end, words in _records(table, image, where):
@@ -175,18 +176,15 @@ def _records(table: Table, image: bytes, where: Sections) -> Iterator[tuple[int,
         at += where.stride
         named = ", ".join(f"{o.name} {o.positions[c]}" for o, c in zip(table.outputs, state.outputs, strict=True))
         yield at, f"state {state.name}: {named}"
-    yield where.size - 4, "room behind the last record"
-    yield where.size, "checksum"
+    yield where.size - 6, "room behind the last record"
+    yield where.size - 2, "checksum"
+    yield where.size, "the sum that the chip checks"
 
 
 def _users(table: Table, image: bytes, where: Sections) -> dict[int, str]:
     """{offset in the row stream: the states whose rows begin there}."""
     users: dict[int, list[str]] = {}
-    common = shared_lengths(row_groups(table))
     for i, state in enumerate(table.states):
-        at = where.states + i * where.stride
-        if common[i]:
-            users.setdefault(int.from_bytes(image[at : at + 2], "little"), []).append(state.name)
-        if image[at + 5]:
-            users.setdefault(int.from_bytes(image[at + 3 : at + 5], "little"), []).append(state.name)
+        for start in struct.unpack_from("<HH", image, where.states + i * where.stride):
+            users.setdefault(start, []).append(state.name)
     return {offset: "from here: " + ", ".join(names) for offset, names in users.items()}

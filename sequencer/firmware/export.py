@@ -20,7 +20,7 @@ from sequencer.firmware.listing import causes_csv, conditions_csv, plain, rows_c
 from sequencer.firmware.reference import Sizes
 from sequencer.firmware.toolchain import Missing, around_texts, format_text, host_compiler, runtime_texts
 from sequencer.table import Table, compile_table
-from sequencer.table.image import encode
+from sequencer.table.image import encode, identity
 
 FORMS = ("c", "csv", "json")
 HOST_SCANS, CHIP_SCANS = 1_000_000, 100_000  # drawn; those that stand on the table's edges come on top
@@ -102,7 +102,7 @@ def export(pad: Pad, forms: Sequence[str], folder: Path, verify: bool = False, s
         tried("figures for Cortex-M0+", lambda: figures.append(cortex_figures(table, 4)))
         tried("figures for AVR", lambda: figures.append(avr_figures(table, 400, bounded=verify)))
     return Exported(
-        table.title, table.revision, f"{int.from_bytes(image[-4:], 'little'):08X}", len(image), len(table.states),
+        table.title, table.revision, f"{identity(image):08X}", len(image), len(table.states),
         len(table.rows), len(table.bits), table.scan_ms, folder, sorted(written), verify, agreements, figures, not_run,
     )  # fmt: skip
 

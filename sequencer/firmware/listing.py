@@ -10,7 +10,7 @@ from typing import Any
 from sequencer.description import Pad
 from sequencer.firmware.words import bit_words, list_words, time_words
 from sequencer.table import Table
-from sequencer.table.image import CHECKSUM_NAME, encode
+from sequencer.table.image import CHECKSUM_NAME, encode, identity
 from sequencer.table.records import is_trip
 from sequencer.table.table import NO_TARGET, StateSpec
 
@@ -90,7 +90,7 @@ def plain(pad: Pad, table: Table) -> dict[str, Any]:
     image = encode(table)
     return {
         "title": table.title, "revision": table.revision, "scan_ms": table.scan_ms,
-        "checksum": f"{int.from_bytes(image[-4:], 'little'):08X}", "checksum_kind": CHECKSUM_NAME,
+        "checksum": f"{identity(image):08X}", "checksum_kind": CHECKSUM_NAME,
         "inputs": {
             "contacts": [{"name": c.name, "steady_scans": c.steady} for c in table.contacts],
             "readings": [{"name": a.name, "valid_counts": [a.low, a.high]} for a in table.analogs],

@@ -15,7 +15,7 @@ from sequencer.firmware.stimulus import Stimulus
 from sequencer.firmware.words import bit_words, list_words, row_words
 from sequencer.table import Table
 from sequencer.table.decode import ImageError, decode
-from sequencer.table.image import MAGIC, encode
+from sequencer.table.image import MAGIC, encode, identity
 from sequencer.table.records import is_trip
 
 SCANS = 20_000  # tried when looking for a run that tells two tables apart
@@ -114,7 +114,7 @@ def compare(image: bytes, source: str, table: Table) -> ReadBack:
     notes = []
     if mine.revision != theirs.revision:
         notes.append(f"the table says revision {theirs.revision}, the file {mine.revision}")
-    checksum = f"{int.from_bytes(image[-4:], 'little'):08X}"
+    checksum = f"{identity(image):08X}"
     story = _story(table, theirs) if differences else ""
     name = f"{table.title}, revision {table.revision}"
     return ReadBack(source, name, checksum, len(image), not differences, differences, tuple(notes), story)

@@ -7,8 +7,19 @@ import zlib
 from dataclasses import replace
 
 from sequencer.errors import SequencerError
-from sequencer.table.image import HEADER, IS_ON, LET_GO, MAGIC, PRESSED, VERSION, Op
-from sequencer.table.records import ANY, DELAYS, EXTRA, LEAST, LONG, OPPOSITE, TRIP, Group
+from sequencer.table.image import HEADER, IS_ON, LET_GO, MAGIC, PRESSED, VERSION, Op, crc16
+from sequencer.table.records import (
+    ANY,
+    DELAYS,
+    EXTRA,
+    LAST,
+    LEAST,
+    LONG,
+    MOST_LITERALS,
+    OPPOSITE,
+    TRIP,
+    Group,
+)
 from sequencer.table.table import (
     NO_TARGET,
     AnalogSpec,
@@ -25,7 +36,7 @@ from sequencer.table.table import (
 
 
 class ImageError(SequencerError):
-    """Bytes that are no image this version can follow; `what` is 'foreign', 'newer' or 'damaged'."""
+    """Bytes that are no image this version can follow; `what` is 'foreign', 'older', 'newer' or 'damaged'."""
 
     def __init__(self, what: str, message: str) -> None:
         super().__init__(message)
@@ -39,14 +50,17 @@ def decode(image: bytes) -> Table:
     if len(image) < HEADER.size:
         raise ImageError("damaged", f"cut short: {len(image)} bytes, the header alone has {HEADER.size}")
     if image[4] != VERSION:
-        raise ImageError("newer" if image[4] > VERSION else "foreign", f"format version {image[4]}; this tool reads version {VERSION}")
+        what = "newer" if image[4] > VERSION else "older"
+        raise ImageError(what, f"format version {image[4]}, {what} than version {VERSION}, the only one that this tool reads and writes")
     size = int.from_bytes(image[6:8], "little")
-    if not HEADER.size + 4 <= size <= len(image):
+    if not HEADER.size + 6 <= size <= len(image):
         raise ImageError("damaged", f"cut short: its header says {size} bytes, there are {len(image)}")
     image = image[:size]
-    said, found = int.from_bytes(image[-4:], "little"), zlib.crc32(image[:-4])
+    said, found = int.from_bytes(image[-6:-2], "little"), zlib.crc32(image[:-6])
     if said != found:
         raise ImageError("damaged", f"its checksum says {said:08X}, its bytes give {found:08X}")
+    if int.from_bytes(image[-2:], "little") != crc16(image[:-2]):
+        raise ImageError("damaged", "the sum that the chip checks is not that of its bytes")
     try:
         return Reader(image).table()
     except (LookupError, ValueError, struct.error) as error:
@@ -67,7 +81,7 @@ class Reader:
         self.width = 3 if flags & LONG else 2
 
     def number(self, width: int) -> int:
-        if self.at + width > self.size - 4:
+        if self.at + width > self.size - 6:
             raise ValueError(f"a field at byte {self.at} runs over the end")
         value = int.from_bytes(self.image[self.at : self.at + width], "little")
         self.at += width
@@ -83,7 +97,7 @@ class Reader:
         contacts = tuple(ContactSpec(f"contact {i}", self.number(1)) for i in range(self.contacts))
         bands = [(low := self.number(2), low + self.number(2)) for _ in range(self.analogs)]
         outputs = tuple(self.output(i) for i in range(self.outputs))
-        states_at, stride = self.at, 6 + (self.outputs + 3) // 4
+        states_at, stride = self.at, 4 + (self.outputs + 3) // 4
         rows: list[Row] = []
         states = tuple(self.state(i, states_at + i * stride, rows_at, rows) for i in range(self.states))
         scales = self.scales()
@@ -103,7 +117,7 @@ class Reader:
     def literals(self) -> Literals:
         head = self.number(1)
         care = want = 0
-        for _ in range(head & 0x3F):
+        for _ in range(head & MOST_LITERALS):
             literal = self.number(1)
             care |= 1 << (literal & 0x7F)
             want |= (literal >> 7 ^ head >> 7) << (literal & 0x7F)
@@ -112,8 +126,8 @@ class Reader:
     def group(self) -> Group:
         """A record of rows or inhibits."""
         what, head = self.number(1), self.number(1)
-        named = tuple(self.number(1) for _ in range(head & 0x3F))
-        return Group(what, named, bool(head & ANY), self.number(self.width) if head & LEAST else 0)
+        named = tuple(self.number(1) for _ in range(head & MOST_LITERALS))
+        return Group(what, named, bool(head & ANY), self.number(self.width) if head & LEAST else 0, bool(head & LAST))
 
     def bit(self, index: int) -> Bit:
         head = self.number(1)
@@ -216,15 +230,16 @@ class Reader:
         return [InhibitSpec(group.what >> 2, group.what & 3, *both, "inhibit") for both in _masks(group)]
 
     def state(self, index: int, at: int, rows_at: int, rows: list[Row]) -> StateSpec:
-        shared, common, own, mine = struct.unpack_from("<HBHB", self.image, at)
-        self.at, first = at + 6, len(rows)
+        starts = struct.unpack_from("<HH", self.image, at)
+        self.at, first = at + 4, len(rows)
         packed = [self.number(1) for _ in range((self.outputs + 3) // 4)]
         outputs = tuple(packed[i // 4] >> (i % 4 * 2) & 3 for i in range(self.outputs))
         targets = tuple(self.targets.get(i, {}).get(index, NO_TARGET) for i in range(self.analogs))
-        for start, count in ((shared, common), (own, mine)):
-            self.at = rows_at + start
-            for _ in range(count):
+        for start in starts:
+            self.at, more = rows_at + start, start < self.contacts_at - rows_at
+            while more:
                 group = self.group()
+                more = not group.last
                 origin = "trip row" if group.what & TRIP else f"state {index} exit"
                 rows.extend(Row(index, *both, group.least, group.what & ~TRIP, origin) for both in _masks(group))
         return StateSpec(f"state {index}", outputs, targets, first, len(rows))

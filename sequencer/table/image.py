@@ -27,22 +27,38 @@ from sequencer.table.records import (
 from sequencer.table.table import MAX_DELAY, NO_TARGET, AnalogSpec, Bit, Kind, Literals, Table
 
 MAGIC = b"FLOW"
-VERSION = 3
+VERSION = 4
 HEADER = struct.Struct("<4sBBHIH7BH")
 CHECKSUM_NAME = "CRC-32/ISO-HDLC"  # check value of "123456789": CBF43926
 STABLE, CHANGED, SEEN_OPEN, SEEN_CLOSED = 1, 2, 4, 8  # what the runtime keeps of a contact
 # the longest record read from a damaged table stays inside: so many bytes stand behind the last place where one may begin
-AFTER_CONDITIONS, AFTER_INHIBITS, AFTER_ROWS = 134, 65, 68  # and 5 per state where there are targets
+AFTER_CONDITIONS, AFTER_INHIBITS, AFTER_ROWS = 70, 33, 36  # and 5 per state where there are targets
+
+
+def identity(image: bytes) -> int:
+    """The checksum that log and firmware carry: CRC-32/ISO-HDLC of all that stands before it."""
+    return int.from_bytes(image[-6:-2], "little")
 
 
 def checksum(table: Table) -> int:
-    """CRC-32/ISO-HDLC of the image without its last four bytes; the number that log and firmware carry."""
-    return int.from_bytes(encode(table)[-4:], "little")
+    """The checksum of a table's image."""
+    return identity(encode(table))
+
+
+def crc16(data: bytes) -> int:
+    """CRC-16/IBM-SDLC (check value of "123456789": 906E): what the chip sums at its start and goes on summing."""
+    value = 0xFFFF
+    for byte in data:
+        mix = (byte ^ value) & 0xFF
+        mix ^= mix << 4 & 0xFF
+        value = (mix << 8 | value >> 8) ^ mix >> 4 ^ mix << 3
+    return value ^ 0xFFFF
 
 
 def seal(body: bytes) -> bytes:
-    """`body` with its checksum behind it."""
-    return body + struct.pack("<I", zlib.crc32(body))
+    """`body` with its checksum, and the chip's own sum of both, behind it."""
+    body += struct.pack("<I", zlib.crc32(body))
+    return body + struct.pack("<H", crc16(body))
 
 
 @dataclass(frozen=True)
@@ -98,7 +114,7 @@ def layout(table: Table) -> tuple[bytes, Sections]:
     rows, states = pack_states(table, long)
     tail = contacts + analogs + outputs + states
     targets = 5 * len(table.states) if any(bit.kind == Kind.TARGET for bit in table.bits) else 0
-    short = max(AFTER_CONDITIONS + targets - len(inhibits) - len(rows), AFTER_INHIBITS - len(rows), AFTER_ROWS) - len(tail) - 4
+    short = max(AFTER_CONDITIONS + targets - len(inhibits) - len(rows), AFTER_INHIBITS - len(rows), AFTER_ROWS) - len(tail) - 6
     tail += bytes(max(0, short))
     at = HEADER.size
     starts = []
@@ -106,7 +122,7 @@ def layout(table: Table) -> tuple[bytes, Sections]:
         starts.append(at)
         at += len(part)
     bits_at, inhibits_at, rows_at, contacts_at, analogs_at, outputs_at = starts
-    size = fits(contacts_at + len(tail) + 4, 0, LIMITS["bytes"], "the size of the image in bytes")
+    size = fits(contacts_at + len(tail) + 6, 0, LIMITS["bytes"], "the size of the image in bytes")
     head = HEADER.pack(
         MAGIC, VERSION, LONG if long else 0, size, fits(table.revision, 0, 0xFFFF_FFFF, "the revision"),
         fits(table.scan_ms, 1, 0xFFFF, "the scan period in ms"), len(table.contacts), len(table.analogs),

@@ -10,7 +10,7 @@ from typing import NamedTuple
 from sequencer.errors import DoesNotFit
 from sequencer.table.table import MAX_BITS, Literals, Row, Table
 
-MOST_LITERALS, MOST_CELLS = 63, 255
+MOST_LITERALS, MOST_CELLS = 31, 255
 LIMITS = {
     "contacts": 64, "analogs": 32, "heartbeats": 16, "outputs": 63, "positions": 4, "bits": MAX_BITS, "states": 127,
     "rows": 0xFFFF, "inhibits": 255, "literals in a list": MOST_LITERALS, "rows in a state": 255, "bytes": 0xFF00,
@@ -18,6 +18,8 @@ LIMITS = {
 EXTRA, DELAYS, OPPOSITE, ANY, TRIP = 0x10, 0x40, 0x80, 0x80, 0x80
 LONG = 1  # header flag: least times of three bytes, not two
 LEAST = 0x40  # in the first byte of a row's list: a least time follows the literals
+LAST = 0x20  # and: the last one of the rows that begin where a state says
+NO_ROWS = 0xFFFF  # in place of where they begin
 MOST_LEAST = 0xFF_FFFF  # scans
 
 
@@ -35,6 +37,7 @@ class Group(NamedTuple):
     literals: tuple[int, ...]  # bit number, with 128 where it has to be true
     any: bool
     least: int = 0
+    last: bool = False  # of its state's first or further rows
 
     @property
     def rows(self) -> int:
@@ -54,7 +57,7 @@ class _Rows:
     def place(self, groups: Sequence[Group]) -> int:
         """Offset of `groups` in the stream, written now if they do not stand there in this order."""
         if not groups:
-            return 0
+            return NO_ROWS
         for first in range(len(self.groups) - len(groups) + 1):
             if self.groups[first : first + len(groups)] == list(groups):
                 return self.starts[first]
@@ -100,6 +103,11 @@ def row_groups(table: Table) -> list[list[Group]]:
     return found
 
 
+def ended(groups: Sequence[Group]) -> list[Group]:
+    """The same, the last one marked."""
+    return [*groups[:-1], *(group._replace(last=True) for group in groups[-1:])]
+
+
 def inhibit_groups(table: Table) -> list[Group]:
     """The records of the inhibits, in order; raises DoesNotFit."""
     single = []
@@ -137,17 +145,17 @@ def pack_states(table: Table, long: bool) -> tuple[bytes, bytes]:
     stream = _Rows(long)
     # the longest first, so that shorter runs of the same trips are found inside them
     for i in sorted(range(len(groups)), key=lambda i: (-shared[i], i)):
-        stream.place(groups[i][: shared[i]])
+        stream.place(ended(groups[i][: shared[i]]))
     records = bytearray()
     for state, mine, common in zip(table.states, groups, shared, strict=True):
-        ends = (stream.place(mine[:common]), common, stream.place(mine[common:]), len(mine) - common)
-        records += struct.pack("<HBHB", *ends) + pack_codes(state.outputs)
+        starts = (stream.place(ended(mine[:common])), stream.place(ended(mine[common:])))
+        records += struct.pack("<HH", *starts) + pack_codes(state.outputs)
     return bytes(stream.data), bytes(records)
 
 
 def record(group: Group, width: int = 2) -> bytes:
     """A record of rows or inhibits; `width` bytes for a least time."""
-    head = len(group.literals) | (ANY if group.any else 0) | (LEAST if group.least else 0)
+    head = len(group.literals) | (ANY if group.any else 0) | (LEAST if group.least else 0) | (LAST if group.last else 0)
     after = group.least.to_bytes(width, "little") if group.least else b""
     return bytes([group.what, head, *group.literals]) + after
 

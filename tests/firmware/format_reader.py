@@ -17,6 +17,16 @@ def crc(data: bytes) -> int:
     return value ^ 0xFFFFFFFF
 
 
+def crc16(data: bytes) -> int:
+    """CRC-16/IBM-SDLC bit by bit, as the text gives it."""
+    value = 0xFFFF
+    for byte in data:
+        value ^= byte
+        for _ in range(8):
+            value = value >> 1 ^ (0x8408 if value & 1 else 0)
+    return value ^ 0xFFFF
+
+
 class Bytes:
     def __init__(self, data: bytes, at: int = 0) -> None:
         self.data, self.at = data, at
@@ -32,7 +42,7 @@ class Bytes:
 
     def literals(self) -> tuple[int, bool, list[tuple[int, int]]]:
         head = self.take(1)
-        named = [self.take(1) for _ in range(head & 63)]
+        named = [self.take(1) for _ in range(head & 31)]
         return head, bool(head & 128), [(b & 127, b >> 7) for b in named]
 
 
@@ -42,8 +52,9 @@ def read(image: bytes) -> dict[str, Any]:
     version, flags, length, revision, period = b.take(1), b.take(1), b.take(2), b.take(4), b.take(2)
     contacts, readings, links, outputs, conditions, states, inhibits = (b.take(1) for _ in range(7))
     contacts_at = b.take(2)
-    assert version == 3 and flags in (0, 1) and b.at == 23 and length == len(image)
-    assert crc(image[:-4]) == Bytes(image, length - 4).take(4)
+    assert version == 4 and flags in (0, 1) and b.at == 23 and length == len(image)
+    assert crc(image[:-6]) == Bytes(image, length - 6).take(4)
+    assert crc16(image[:-2]) == Bytes(image, length - 2).take(2)
     found: dict[str, Any] = {
         "revision": revision, "period": period, "links": links, "conditions": [_condition(b) for _ in range(conditions)],
     }  # fmt: skip
@@ -63,15 +74,14 @@ def read(image: bytes) -> dict[str, Any]:
         found["outputs"].append({"rest": byte & 3, "stays": bool(byte & 4), "positions": byte >> 3 & 7})
     found["states"] = []
     for _ in range(states):
-        first, first_count, further, further_count = b.take(2), b.take(1), b.take(2), b.take(1)
+        where = [b.take(2), b.take(2)]
         packed = [b.take(1) for _ in range((outputs + 3) // 4)]
-        where = [(first, first_count), (further, further_count)]
         found["states"].append({
             "positions": [packed[n // 4] >> 2 * (n % 4) & 3 for n in range(outputs)],
-            "rows": [r for at, n in where for r in _rows(image, rows_at + at, n, 3 if flags else 2)],
+            "rows": [r for at in where if at != 0xFFFF for r in _rows(image, rows_at + at, 3 if flags else 2)],
         })
-    room = max(134 + (5 * states if any(c["operation"] == "target" for c in found["conditions"]) else 0) - (length - inhibits_at), 0)
-    assert not any(image[b.at : length - 4]) and not room and length - rows_at >= 65 and length - contacts_at >= 68
+    room = max(70 + (5 * states if any(c["operation"] == "target" for c in found["conditions"]) else 0) - (length - inhibits_at), 0)
+    assert not any(image[b.at : length - 6]) and not room and length - rows_at >= 33 and length - contacts_at >= 36
     return found
 
 
@@ -106,9 +116,9 @@ def _condition(b: Bytes) -> dict[str, Any]:
     return one
 
 
-def _rows(image: bytes, at: int, count: int, width: int) -> list[dict[str, Any]]:
-    b, rows = Bytes(image, at), []
-    for _ in range(count):
+def _rows(image: bytes, at: int, width: int) -> list[dict[str, Any]]:
+    b, rows, head = Bytes(image, at), [], 0
+    while not head & 32:
         byte = b.take(1)
         head, _, named = b.literals()
         least = b.take(width) if head & 64 else 0

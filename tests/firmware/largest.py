@@ -31,7 +31,7 @@ def largest_table(seed: int, rows_per_state: int, delay: int = 0xFFFE) -> Table:
     for s in range(STATES):
         first, count = len(rows), 255 if s == 0 else rows_per_state
         for n in range(count):
-            care = sum(1 << i for i in draw.sample(range(BITS), 63 if n == 0 else 40 if s == 0 and n == 1 else draw.choice((1, 1, 2, 4, 6))))
+            care = sum(1 << i for i in draw.sample(range(BITS), 31 if n == 0 else 20 if s == 0 and n == 1 else draw.choice((1, 1, 2, 4, 6))))
             want, least = draw.getrandbits(BITS) & care, draw.choice((0, 0, 1, 300, 70_000, 0xFF_FFFF))
             rows.append(Row(s, care, want, least, draw.randrange(STATES), draw.choice(("trip t", "s exit"))))
         codes = tuple(draw.randrange(len(o.positions)) for o in outputs)
@@ -48,7 +48,7 @@ def _bit(draw: Random, i: int, delay: int) -> Bit:
     kind = Kind(i % 13) if i else Kind.CONTACT
     name, wanted = f"b{i}", bool(draw.getrandbits(1))
     hold, drop = draw.choice(((0, 0), (1, 0), (0, 2), (delay, 3)))
-    care = sum(1 << k for k in draw.sample(range(i), min(i, draw.choice((1, 3, 60)))))
+    care = sum(1 << k for k in draw.sample(range(i), min(i, draw.choice((1, 3, 31)))))
     both = Literals(care, draw.getrandbits(BITS) & care, bool(draw.getrandbits(1)))
     limit = draw.choice((0, 1, 30_000, 65_535))
     return {

@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import ctypes
 import os
-import struct
 import subprocess
-import zlib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -15,7 +13,7 @@ import pytest
 from sequencer.firmware.c_table import header_text, source_text
 from sequencer.firmware.toolchain import WARNINGS, Compiler, build, harness_texts, runtime_texts
 from sequencer.table import Table
-from sequencer.table.image import encode
+from sequencer.table.image import encode, seal
 from tests.firmware.rich import rich_table
 
 FINE, FOREIGN, NEWER, DAMAGED, IMPOSSIBLE, UNKNOWN_RESET = range(6)
@@ -79,7 +77,7 @@ def whole(box: Breakable) -> None:
 def test_a_whole_table_is_followed_from_every_known_reset_cause(box: Breakable) -> None:
     for cause in (1, 2, 3, 4):
         assert box.start(cause) == FINE
-        assert box.record[:1] == b"P" and box.record[1:5] == box.image[-4:] and box.record[9] == cause
+        assert box.record[:1] == b"P" and box.record[1:5] == box.image[-6:-2] and box.record[9] == cause
     assert box.scan(len(box.image) + 5) == FINE
 
 
@@ -97,7 +95,7 @@ def test_a_flipped_bit_anywhere_is_found_at_the_start(box: Breakable) -> None:
         assert code in (FOREIGN, DAMAGED), f"byte {at}"
         codes.setdefault(code, []).append(at)
         assert box.scan(2) == code and box.outputs == REST
-    assert codes[FOREIGN] == [*range(len(box.image) - 4, len(box.image))], "another sum is another table"
+    assert codes[FOREIGN] == [*range(len(box.image) - 6, len(box.image) - 2)], "another checksum is another table"
 
 
 def test_a_bit_that_flips_while_running_is_found_within_two_rounds_of_checking(box: Breakable) -> None:
@@ -114,17 +112,17 @@ def test_a_bit_that_flips_while_running_is_found_within_two_rounds_of_checking(b
 
 
 def test_another_files_table_is_foreign_as_is_an_older_format_and_a_newer_format_is_newer(box: Breakable) -> None:
-    other = bytearray(box.image[:-4])
+    other = bytearray(box.image[:-6])
     other[8] ^= 1  # another revision, well summed
-    box.load(bytes(other) + struct.pack("<I", zlib.crc32(bytes(other))))
+    box.load(seal(bytes(other)))
     assert box.start() == FOREIGN
-    newer = bytearray(box.image[:-4])
-    newer[4] = 4
-    box.load(bytes(newer) + struct.pack("<I", zlib.crc32(bytes(newer))))
+    newer = bytearray(box.image[:-6])
+    newer[4] = 5
+    box.load(seal(bytes(newer)))
     assert box.start() == NEWER
     assert box.scan() == NEWER and box.outputs == REST
-    newer[4] = 2
-    box.load(bytes(newer) + struct.pack("<I", zlib.crc32(bytes(newer))))
+    newer[4] = 3
+    box.load(seal(bytes(newer)))
     assert box.start() == FOREIGN
 
 

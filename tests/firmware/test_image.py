@@ -20,10 +20,11 @@ from sequencer.firmware.reference import Operation, Reference
 from sequencer.firmware.stimulus import Stimulus
 from sequencer.table import Kind, Table
 from sequencer.table.decode import ImageError, decode
-from sequencer.table.image import checksum, encode
+from sequencer.table.image import checksum, encode, seal
+from sequencer.table.image import crc16 as chip_sum
 from sequencer.table.records import is_trip
 from sequencer.table.table import NO_TARGET, Bit, Literals
-from tests.firmware.format_reader import crc, read
+from tests.firmware.format_reader import crc, crc16, read
 from tests.firmware.rich import rich_table
 from tests.strategies import input_runs, tables
 
@@ -38,7 +39,28 @@ def test_the_checksum_is_the_standard_one() -> None:
     """Check value of CRC-32/ISO-HDLC: CBF43926 (public catalogues of checksum parameters; from memory)."""
     assert zlib.crc32(b"123456789") == crc(b"123456789") == 0xCBF43926
     image = encode(rich_table())
-    assert checksum(rich_table()) == crc(image[:-4]) == int.from_bytes(image[-4:], "little")
+    assert checksum(rich_table()) == crc(image[:-6]) == int.from_bytes(image[-6:-2], "little")
+
+
+def test_the_chips_sum_is_a_standard_one_and_finds_any_two_flipped_bits() -> None:
+    """Check value of CRC-16/IBM-SDLC: 906E (public catalogues of checksum parameters; from memory)."""
+    assert crc16(b"123456789") == chip_sum(b"123456789") == 0x906E
+    image = bytearray(encode(rich_table()))
+    assert chip_sum(bytes(image[:-2])) == int.from_bytes(image[-2:], "little")
+    for first in range(0, 8 * len(image), 37):
+        for second in range(first + 1, 8 * len(image), 41):
+            flipped = bytearray(image)
+            flipped[first // 8] ^= 1 << first % 8
+            flipped[second // 8] ^= 1 << second % 8
+            assert chip_sum(bytes(flipped[:-2])) != int.from_bytes(flipped[-2:], "little")
+
+
+def test_an_older_table_is_called_older_and_a_newer_one_newer() -> None:
+    image = encode(rich_table())
+    for version, what in ((3, "older"), (5, "newer")):
+        with pytest.raises(ImageError, match=f"format version {version}, {what} than version 4") as error:
+            decode(image[:4] + bytes([version]) + image[5:])
+        assert error.value.what == what
 
 
 @pytest.mark.parametrize("which", ["curlew", "club", "rich"])
@@ -152,13 +174,13 @@ def test_an_image_cut_short_is_refused(length: int) -> None:
 @settings(max_examples=200)
 @given(st.binary(max_size=400), st.integers(0, 400))
 def test_no_bytes_make_the_reader_fail_in_any_other_way(noise: bytes, at: int) -> None:
-    body = bytearray(encode(rich_table())[:-4])
+    body = bytearray(encode(rich_table())[:-6])
     body[8 + at % 300 : 8 + at % 300 + len(noise)] = noise
-    body = body[: len(encode(rich_table())) - 4]
+    body = body[: len(encode(rich_table())) - 6]
     try:
-        decode(bytes(body) + zlib.crc32(bytes(body)).to_bytes(4, "little"))
+        decode(seal(bytes(body)))
     except ImageError as error:
-        assert error.what in ("foreign", "newer", "damaged")
+        assert error.what in ("foreign", "older", "newer", "damaged")
 
 
 RICH = rich_table()

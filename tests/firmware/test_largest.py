@@ -36,7 +36,7 @@ def agree(table: Table, target: object, scans: int) -> str:
 @pytest.fixture(scope="module")
 def whole() -> Table:
     """Close to the greatest image: 64 KB less one part in twenty."""
-    return largest_table(1, 48)
+    return largest_table(1, 56)
 
 
 def test_the_largest_table_is_whole_in_its_image(whole: Table) -> None:
@@ -62,7 +62,7 @@ def test_the_largest_table_agrees_on_a_cortex_m0(whole: Table) -> None:
 
 
 def test_the_largest_table_that_an_avrs_flash_holds_agrees_there() -> None:
-    table = largest_table(2, 4, delay=40)
+    table = largest_table(2, 8, delay=40)
     try:
         target = avr.AvrMaker(avr.image(table), avr.simulator_library(), Sizes.of(table))()
     except Missing as error:
@@ -79,4 +79,4 @@ def test_one_more_of_anything_is_refused(whole: Table) -> None:
     with pytest.raises(DoesNotFit, match="3 \\* \\(analogs"):
         encode(replace(whole, analogs=(*whole.analogs, whole.analogs[0])))
     with pytest.raises(DoesNotFit, match="size of the image"):
-        encode(largest_table(1, 56))
+        encode(largest_table(1, 64))

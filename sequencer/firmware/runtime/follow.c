@@ -5,7 +5,7 @@
 
 /* What a condition does, its first byte: COMPARE has none of the first four, CHANGE is PAIR and SINCE. */
 enum { LISTS = 0x01, MATCH = 0x02, TARGET = 0x04, SINCE = 0x04, PAIR = 0x08, EXTRA = 0x10, DELAYS = 0x40, OPPOSITE = 0x80 };
-enum { COUNT = 0x3F, LEAST = 0x40, ANY = 0x80, TRIP = 0x80 };       /* first byte of a list; of a row */
+enum { COUNT = 0x1F, LAST = 0x20, LEAST = 0x40, ANY = 0x80, TRIP = 0x80 }; /* first byte of a list; of a row */
 enum { STABLE = 1, CHANGED = 2, SEEN_OPEN = 4, SEEN_CLOSED = 8 };   /* flags of a contact */
 enum { NOW = 0x80, BEFORE = 0x40, WATCHED = 0x20 };                 /* follow.bits */
 enum { STATE_AT = FOLLOW_OUTPUTS, WORDS_AT, FLAGS_AT = WORDS_AT + 3u * FOLLOW_WORDS }; /* follow.outputs */
@@ -17,13 +17,13 @@ static uint16_t word_at(const uint8_t *cell) { return (uint16_t)(cell[0] | cell[
 static const uint8_t *state_record(uint8_t state) { return follow_table + FOLLOW_STATES_AT + (uint16_t)FOLLOW_STRIDE * state; }
 
 /* The end of the literal list at `at`, and whether it holds: of an "any" list how many literals are left from the first
- * that does, else 1; 0 if it does not. Bound: 63 literals. */
+ * that does, else 1; 0 if it does not. Bound: 31 literals. */
 struct list { const uint8_t *end; uint8_t held; };
 static struct list list(const struct follow *f, const uint8_t *at)
 {
     uint8_t head = follow_u8(&at), left = head & COUNT;
     const uint8_t *end = at + left;
-    //@ loop unroll 63;
+    //@ loop unroll 31;
     for (; left > 0u; left--) {
         uint8_t literal = follow_u8(&at), i = literal & 0x7Fu;
         if (i >= FOLLOW_ROOM(FOLLOW_BITS) || (f->bits[i] ^ literal ^ head) & NOW) break;
@@ -176,19 +176,21 @@ static bool conditions(struct follow *f, bool fresh)
     return true;
 }
 
-/* Take the first row of the state that holds; false when the table is damaged. Bound: 510 rows. */
+/* Take the first row of the state that holds; false when the table is damaged. Bound: the bytes of the rows. */
 static bool rows(struct follow *f)
 {
     const uint8_t *record = state_record(f->state);
     uint8_t place = 1;
     for (uint8_t part = 0; part < 2u; part++) { /* the rows it shares with others, then its own */
-        uint16_t start = follow_u16(&record);
-        if (start > FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) return false;
+        const uint16_t start = follow_u16(&record);
+        if (start >= FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) continue; /* none */
         const uint8_t *at = follow_table + FOLLOW_ROWS_AT + start;
-        for (uint8_t left = follow_u8(&record); left > 0u; left--) {
+        uint8_t head = 0;
+        while (!(head & LAST)) {
             if (at >= follow_table + FOLLOW_CONTACTS_AT) return false;
-            const uint8_t to = follow_u8(&at), *peek = at, head = follow_u8(&peek);
+            const uint8_t to = follow_u8(&at), state = to & 0x7Fu, *peek = at;
             const struct list said = list(f, at);
+            head = follow_u8(&peek);
             at = said.end;
             place = (uint8_t)(place + (head & ANY ? head & COUNT : 1u));
             if (head & LEAST) {
@@ -197,7 +199,6 @@ static bool rows(struct follow *f)
                 if (f->timer < least) continue;
             }
             if (!said.held) continue;
-            const uint8_t state = to & 0x7Fu;
             if (state >= FOLLOW_STATES) return false;
             f->place = (uint8_t)(place - said.held);
             f->from = f->state;
@@ -229,7 +230,7 @@ static void unpack(struct follow *f, const uint8_t *at)
 static bool outputs(struct follow *f)
 {
     const uint8_t *at = follow_table + FOLLOW_INHIBITS_AT;
-    unpack(f, state_record(f->state) + 6);
+    unpack(f, state_record(f->state) + 4);
     for (uint8_t left = FOLLOW_INHIBITS; left > 0u; left--) {
         if (at >= follow_table + FOLLOW_ROWS_AT) return false;
         uint8_t what = follow_u8(&at), output = what >> 2;
@@ -241,36 +242,37 @@ static bool outputs(struct follow *f)
     return true;
 }
 
-/* Take the next byte of the table into the sum, beginning anew behind the last one, and judge the sum at the end. */
+/* Judge the sum behind the last byte of the table and begin anew, then take the next byte into it. */
 static void check(struct follow *f)
 {
+    uint8_t low = f->sum[0], high = f->sum[1];
     uint16_t at = f->check_at;
-    uint32_t sum = f->check;
-    if (at == 0u || at >= FOLLOW_SIZE) at = 0, sum = 0xFFFFFFFFu;
-    const uint8_t *byte = follow_table + at;
-    sum ^= follow_u8(&byte);
-    for (uint8_t i = 8; i > 0u; i--) {
-        uint8_t low = (uint8_t)sum;
-        sum >>= 1;
-        if (low & 1u) sum ^= 0xEDB88320u;
+    if (at >= FOLLOW_SIZE) {
+        if (low != 0xB8 || high != 0xF0) f->code = FOLLOW_DAMAGED; /* every right image leaves 0xF0B8 */
+        low = high = 0xFF;
+        at = 0;
     }
-    f->check = sum;
+    const uint8_t *byte = follow_table + at;
+    low ^= follow_u8(&byte);
+    low ^= (uint8_t)(low << 4);
+    const uint16_t wide = (uint16_t)(low * 8u);
+    f->sum[0] = (uint8_t)(high ^ low >> 4 ^ wide);
+    f->sum[1] = (uint8_t)(low ^ wide >> 8);
     f->check_at = ++at;
-    if (at == FOLLOW_SIZE && sum != 0xDEBB20E3u) f->code = FOLLOW_DAMAGED; /* every right image leaves that */
 }
 
 void follow_start(struct follow *f, uint8_t cause)
 {
-    const uint8_t *version = follow_table + 4, *sum = follow_table + FOLLOW_SIZE - 4u;
-    const uint8_t other = follow_u8(&version) > 3u ? FOLLOW_NEWER : FOLLOW_FOREIGN;
+    const uint8_t *version = follow_table + 4, *sum = follow_table + FOLLOW_SIZE - 6u;
+    const uint8_t other = follow_u8(&version) > FOLLOW_VERSION ? FOLLOW_NEWER : FOLLOW_FOREIGN;
     uint32_t wanted = FOLLOW_CHECKSUM;
-    *f = (struct follow){ .tell = FOLLOW_STARTED, .mirror = 0xFF, .cause = cause };
+    *f = (struct follow){ .tell = FOLLOW_STARTED, .mirror = 0xFF, .sum = { 0xFF, 0xFF }, .cause = cause };
     uint8_t *cell = f->outputs + WORDS_AT + 3u * FOLLOW_ANALOGS;
     for (uint8_t left = FOLLOW_HEARTBEATS; left > 0u; left--, cell += 3) {
         cell[0] = cell[1] = 0xFF;
         cell[2] = 1; /* a silence is always a valid number */
     }
-    for (uint16_t left = FOLLOW_SIZE; left > 0u; left--) check(f);
+    for (uint16_t left = FOLLOW_SIZE + 1u; left > 0u; left--) check(f);
     if (f->code == FOLLOW_FINE && (uint8_t)(cause - 1u) >= FOLLOW_WATCHDOG) f->code = FOLLOW_UNKNOWN_RESET;
     for (uint8_t i = 0; i != 4u; i++, wanted >>= 8) {
         f->number[i] = follow_u8(&sum);

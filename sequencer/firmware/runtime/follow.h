@@ -15,7 +15,7 @@ struct follow {
     uint8_t settled;      /* 0 before the first scan, 1 filters settling, 2 all have settled once */
     uint16_t first_out;   /* first trip since an ordinary move: its state * 256 + its place */
     uint16_t check_at;    /* next byte of the table to check */
-    uint32_t check;       /* CRC-32/ISO-HDLC of the bytes before it */
+    uint8_t sum[2];       /* CRC-16/IBM-SDLC of the bytes before it, least byte first */
     follow_time timer;    /* scans in this state, saturating */
     /* One sample of every input. Owner: the caller, who fills it once before each scan and then leaves it alone. */
     uint8_t contacts[FOLLOW_ROOM(FOLLOW_CONTACTS)]; /* bit 0: 1 circuit closed, 0 open */
