@@ -183,7 +183,7 @@ static bool rows(struct follow *f)
     uint8_t place = 1;
     for (uint8_t part = 0; part < 2u; part++) { /* the rows it shares with others, then its own */
         const uint16_t start = follow_u16(&record);
-        if (start >= FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) continue; /* none */
+        if (start > FOLLOW_CONTACTS_AT - FOLLOW_ROWS_AT) continue; /* none */
         const uint8_t *at = follow_table + FOLLOW_ROWS_AT + start;
         uint8_t head = 0;
         while (!(head & LAST)) {
