@@ -45,7 +45,7 @@ def plot_spread(found: Spread, path: Path) -> None:
         _chances(below.subplots(), found)
         figure.suptitle(f"{found.title}: {found.runs:,} launches with tolerances drawn, seed {found.seed}", x=0.01, y=1.0 - 0.1 / height, ha="left", va="top", fontsize=11.5,
                         fontweight="bold", color=INK)  # fmt: skip
-        says = "Lines at 5, 50 and 95 % of the runs; under a title the drawn value that goes with it most, by rank correlation. It certifies nothing."
+        says = "Bars: how many runs. Lines at 5, 50 and 95 % of them; under a title the drawn value that goes with it most, by rank correlation. It certifies nothing."
         figure.text(0.01, 0.08 / height, says, fontsize=7.5, color=SOFT)
         figure.savefig(path, metadata={"Date": None} if path.suffix.lower() == ".svg" else None, dpi=150)
         plt.close(figure)
@@ -75,7 +75,7 @@ def _histogram(axis: Any, measure: Measure, values: NDArray[np.float64]) -> None
     for share, value in marks.items():
         dash, width = LINES[share]
         axis.axvline(value, color=INK, linestyle=dash, linewidth=width)
-    driver = "".join(f"\n{name} {rho:+z.2f}" for name, rho in measure.drivers[:1])
+    driver = "".join(f"\n{name} {rho:+z.2f}" for name, rho in measure.drivers[:1]) or "\ngoes clearly with none of the drawn values"
     axis.set_title(f"{measure.name}, {measure.unit}{driver}", color=INK)
     if len(shown) < len(values):
         axis.text(1.0, 1.0, f"{len(values) - len(shown)} beyond", transform=axis.transAxes, ha="right", va="top", color=SOFT, fontsize=7.5)

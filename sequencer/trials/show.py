@@ -21,7 +21,7 @@ _LONGEST = 90 * 60_000
 def show(found: Spread) -> list[str]:
     """The trial on a screen of 80 columns."""
     assumed = sum(not p.where for p in found.parameters)
-    lines = [f"{found.title}: {found.runs} launches with tolerances drawn, seed {found.seed}", ""]
+    lines = [f"{found.title}: {found.runs:,} launches with tolerances drawn, seed {found.seed}", ""]
     lines += textwrap.wrap(found.blind, 80)
     lines += ["", *textwrap.wrap(f"Runs: {found.begins}. Drawn: {len(found.parameters)} values, {assumed} of them assumed by the tool.", 80)]
     lines += ["", f"{'':34}{'unit':>5}{'5 %':>9}{'50 %':>9}{'95 %':>9}{'99 %':>9}"]
@@ -32,7 +32,7 @@ def show(found: Spread) -> list[str]:
     lines += ["", "Bounds at 95 % confidence for the 99 % value, and what each goes with (rank", "correlation; it says what goes together, not what causes what):"]
     for measure in found.measures:
         lines += textwrap.wrap(f"{measure.name}: {_bounds(measure)}", 80, initial_indent="  ", subsequent_indent="      ")
-        lines += _driven(measure.drivers)
+        lines += _driven(measure.drivers) or ["      goes clearly with none of the drawn values"]
     lines += ["", "How often (exact bounds of the chance at 95 % confidence, Clopper-Pearson):"]
     for event in found.events:
         c = event.chance
@@ -55,8 +55,10 @@ def _percent(share: float) -> str:
 def _bounds(measure: Measure) -> str:
     top: Percentile = measure.percentiles[-1]
     low = "unknown" if top.low is None else f"{top.low:z.3f}"
-    high = f"not bounded by {measure.count} runs" if top.high is None else f"{top.high:z.3f}"
-    return f"{low} to {high} {measure.unit} (seen {measure.least:z.3f} to {measure.most:z.3f})"
+    seen = f"seen {measure.least:z.3f} to {measure.most:z.3f} {measure.unit}"
+    if top.high is None:
+        return f"at least {low} {measure.unit}, too few runs to bound it above ({seen})"
+    return f"{low} to {top.high:z.3f} {measure.unit} ({seen})"
 
 
 def _driven(drivers: tuple[tuple[str, float], ...]) -> list[str]:

@@ -18,11 +18,12 @@ from sequencer.errors import SequencerError
 from sequencer.quantities import Span
 from sequencer.report.plot_spread import edges
 from sequencer.table import compile_table
+from sequencer.trials.chances import Percentile
 from sequencer.trials.course import POWER_ON, alone, at_phase, phase_steps
 from sequencer.trials.draw import Parameter, draw, parameters
 from sequencer.trials.lanes import together
-from sequencer.trials.show import show, table_of
-from sequencer.trials.spread import Spread, begins, fly, spread
+from sequencer.trials.show import _bounds, show, table_of
+from sequencer.trials.spread import Measure, Spread, begins, fly, spread
 from tests.proof.small_pads import small_pad
 
 RUNS = 60
@@ -210,3 +211,10 @@ def test_a_pad_without_a_release_head_is_spread_too() -> None:
     found = spread(pad, 3, seed=0)
     assert len(found.values) == 3
     assert "never asked to let go" in "\n".join(show(found))
+
+
+def test_a_percentile_that_few_runs_do_not_bound_is_told_in_words() -> None:
+    few = Measure("bottle highest", "bar", 30, 5.0, 6.0, (Percentile(0.99, 5.9, 5.8, None),), ())
+    many = Measure("bottle highest", "bar", 3000, 5.0, 6.0, (Percentile(0.99, 5.9, 5.8, 5.95),), ())
+    assert _bounds(few) == "at least 5.800 bar, too few runs to bound it above (seen 5.000 to 6.000 bar)"
+    assert _bounds(many) == "5.800 to 5.950 bar (seen 5.000 to 6.000 bar)"
