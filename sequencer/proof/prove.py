@@ -148,11 +148,12 @@ def _reached(work: Work, base: InterlockResult, name: str) -> InterlockResult:
     cuts = levels.minimal(work.campaign.cuts[number])
     result = levels.against(base, cuts, work.campaign, work.options.faults)
     shown = levels.worth_telling(cuts, base.asked, work.options.stories)
-    told_cuts = tuple(_cut(work, cut, number, name, cut in shown) for cut in cuts)
+    told_cuts = tuple(cut_told(work, cut, number, name, cut in shown) for cut in cuts)
     return levels.with_common(replace(result, cuts=told_cuts, top=levels.top_of(work.pad, cuts)), work.pad, cuts)
 
 
-def _cut(work: Work, cut: tuple[Fault, ...], number: int, name: str, story: bool) -> CutSet:
+def cut_told(work: Work, cut: tuple[Fault, ...], number: int, name: str, story: bool) -> CutSet:
+    """A cut set of a rule (by number and name), with its story where one is asked for."""
     made = CutSet(tuple(f.name for f in cut), sum(f.kind == "equipment" for f in cut), sum(f.kind == "slip" for f in cut))
     if not story or work.campaign is None:
         return made

@@ -10,13 +10,13 @@ from collections.abc import Iterator
 
 from sequencer.description.box import ContactInput
 from sequencer.description.faults import faults
-from sequencer.description.grounds import HeadPart, LinePart, SwitchPlace, WirePart
+from sequencer.description.grounds import HeadPart, LinePart, PinPart, SwitchPlace, WirePart
 from sequencer.proof.bands import volume_of
 from sequencer.proof.bringing import Bringing
 from sequencer.proof.draft import Draft
 from sequencer.proof.stories import StoryStep
 from sequencer.proof.system import Bad, Row, System
-from sequencer.simulation.events import Action, SetPressure, Strike
+from sequencer.simulation.events import Action, Pin, SetPressure, Strike
 from sequencer.table import Kind
 
 
@@ -102,6 +102,7 @@ def there(draft: Draft, bad: Bad, row: Row, stays: bool = False, free: bool = Fa
         bit_ = draft.layout.mask([f"{head} latched"])
         if not free and not stays and bad.cube.care & ~bad.cube.want & bit_ and f"{head}: lets go early" in known:
             found.append(Strike(head, "lets go early"))
+            found += [Pin(n, False) for n, pin in draft.pad.parts(PinPart).items() if pin.pin == head]
     for i, value in shown(draft, bad):
         bit = draft.table.bits[i]
         if value and bit.kind == Kind.CHANGE and bit.wanted and bit.sign > 0:
