@@ -6,7 +6,8 @@ Every word of every way out's `once`, every alternative of every trip and inhibi
 (tools/mutants/permissives.py). Most let a rule of the file break without any fault: the story is played in the exact
 simulator, with as few failed parts as it takes. For a word that no rule misses without faults it is asked which other
 row does the same in the same scan; else which faults a rule no longer withstands (up to N at once, 2), with the story
-of one such set; else which of the file's drills goes wrong. Prints one line each, what stands behind it, and counts.
+of one such set; else whether the crew's day or a drill of the file goes wrong. Prints one line each, what stands
+behind it, and counts.
 """
 
 from __future__ import annotations
@@ -60,7 +61,8 @@ class Asked:
                 return f"confirmed, {COUNTS[min(len(left.faults) + len(left.besides), 3)]}" if left.confirmed else OPEN[0], left.rule, says
         drill, says = drilled(one, self.name, self.pad)
         if drill:
-            return "a drill goes wrong", "-", f"{drill} ({', '.join(map(str, self.pad.drills[drill].faults))}): {says}"
+            faults = self.pad.drills[drill].faults if drill in self.pad.drills else []
+            return "a run goes wrong", "-", f"{drill}{' (' + ', '.join(map(str, faults)) + ')' if faults else ''}: {says}"
         return OPEN[1], "-", f"no rule breaks or withstands less, with up to {self.faults} faults, and every drill ends as before"
 
 

@@ -112,18 +112,18 @@ def _leaving(table: Table, inhibit: InhibitSpec, state: int) -> Iterator[Row | N
 
 
 def drilled(one: Permissive, file: str, sound: Pad) -> tuple[str, str]:
-    """(drill, what speaks against its run) of the first of the file's drills that goes wrong without this permissive and
-    does not with it; ('', '') where all of them end as before."""
+    """(run, what speaks against it) of the first that goes wrong without this permissive and does not with it: the crew's
+    own day, then every drill; ('', '') where all of them end as before."""
     broken = loads(one.text, file)
-    for drill in sound.drills:
+    for drill in (None, *sound.drills):
         said = _against(broken, drill)
         new = said - _against(sound, drill) if said else said
         if new:
-            return drill, min(new)
+            return drill or "the crew's own day", min(new)
     return "", ""
 
 
-def _against(pad: Pad, drill: str) -> frozenset[str]:
+def _against(pad: Pad, drill: str | None) -> frozenset[str]:
     """What speaks against a drill, without its moments."""
     run = simulate(pad, crew=True, drill=drill, trace=False)
     return frozenset(one.split(" broken at ")[0].split(" waited ")[0] for one in run.against)
