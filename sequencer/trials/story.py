@@ -93,7 +93,7 @@ def _shares(campaign: Campaign) -> Iterator[str]:
     yield "Visited"
     for name, share in campaign.shares.items():
         percent = 100 * share.visited // share.of if share.of else 100
-        note = "  of those the proof's search lets fire so" if name == NOTHING_WRONG else ""
+        note = "  of those that can, by the proof" if name == NOTHING_WRONG else ""
         yield f"  {name:18}{share.visited:>6} of {share.of:<6}{percent:>4} %{note}"
     for name in ("states", "timeouts", "rows", NOTHING_WRONG):
         missing = campaign.shares[name].missing if name in campaign.shares else ()
