@@ -3,6 +3,7 @@
 #include <string.h>
 #include "kernel.h"
 
+/* Nothing explored yet. parts: numbers of the smaller sets within each set, from parts_first[set] on. */
 struct closing *closing_make(const struct view *view, const int64_t *parts_first, const int64_t *parts)
 {
     struct closing *k = calloc(1, sizeof *k);
@@ -140,6 +141,7 @@ int64_t closing_close(struct closing *k, struct court *c, const word *seeds, int
     return new < 0 ? new : k->known.count - begin;
 }
 
+/* Rows taken so far, of all levels. */
 int64_t closing_taken(const struct closing *k)
 {
     return k->taken;
@@ -153,12 +155,14 @@ int closing_put(struct closing *k, const word *at, int64_t count)
     return 0;
 }
 
+/* Number of layers of all levels; bounds, if given: where each ends among the words kept. */
 int64_t closing_layers(const struct closing *k, int64_t *bounds)
 {
     if (bounds) memcpy(bounds, k->bounds, (size_t)k->layers * sizeof *bounds);
     return k->layers;
 }
 
+/* The words kept from `begin` on, layer by layer, each layer sorted. */
 void closing_words(const struct closing *k, word *at, int64_t begin)
 {
     memcpy(at, k->known.at + begin, (size_t)(k->known.count - begin) * sizeof *at);

@@ -1,7 +1,8 @@
 /* kernel: the inner loops of the proof, for the arrays of `slices.py`, `closing.py` and `following.py`.
  * Every function does what the numpy code beside its caller does, to the same words in the same order; a test holds them
- * together. Words are 64-bit: [place | number of the set of faults | kept bits]. Nothing here is kept between calls but
- * what a `closing` holds. Functions return -1 when memory is short. */
+ * together. Words are 64-bit: [place | number of the set of faults | kept bits]. Nothing is kept between calls but what a
+ * `closing` or a `search` holds, which the caller makes and drops. Arrays of the caller stay his; they must live as long as
+ * what was made with them. Functions that need memory return -1 (or no closing, no search) when it is short. */
 #ifndef KERNEL_H
 #define KERNEL_H
 #include <stdint.h>

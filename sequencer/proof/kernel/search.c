@@ -57,6 +57,7 @@ static int keep(struct search *s, const struct step *step)
     return words_keep(&s->seen, step->to);
 }
 
+/* Nothing searched yet. ways, far: words of the slice on ways to a breach, and their steps left. */
 struct search *search_make(const struct view *view, const struct runs *runs, const word *ways, const int32_t *far, int64_t count)
 {
     struct search *s = calloc(1, sizeof *s);
@@ -169,6 +170,7 @@ out:
     return answer;
 }
 
+/* The words seen, as they came. */
 void search_words(const struct search *s, word *at)
 {
     memcpy(at, s->seen.at, (size_t)s->seen.count * sizeof *at);
