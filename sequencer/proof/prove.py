@@ -61,6 +61,8 @@ class Work:
     explored: Explored = field(init=False)
     campaign: Campaign | None = None
     reasons: Aside[tuple[Why, ...]] | None = None
+    others: Aside[dict[str, InterlockResult]] | None = None
+    """Rules that are not settled by what is reached: judged while faults are set against those that are."""
 
     def explore(self) -> None:
         self.draft = draft_of(self.pad)
@@ -71,15 +73,18 @@ class Work:
             self.system, budget=self.options.budget,
             progress=lambda depth, count: self.say(f"depth {depth}: {count:,} situations"),
         )  # fmt: skip
+        together = self.options.faults > 0 and self.explored.count > PLENTY
         if self.options.why:
-            self.reasons = Aside(lambda: why.reasons(self, self.options.stories), self.options.faults > 0 and self.explored.count > PLENTY)
+            self.reasons = Aside(lambda: why.reasons(self, self.options.stories), together)
         if self.options.faults:
-            broken = {b.rule for b in self.explored.breaches}
-            whole = set(range(len(self.system.rules)))
             self.campaign = Campaign(
                 self.draft, self.system, self.explored, self.engine, self.options.set_budget, self.options.seconds
             )
-            self.campaign.run(self.options.faults, whole - broken, self.say)
+        rules = {name: rule for name, rule in self.pad.interlocks.items() if not isinstance(rule, Never | Start)}
+        self.others = Aside(lambda: {name: judged(self, name, rule) for name, rule in rules.items()}, together)
+        if self.campaign:
+            broken = {b.rule for b in self.explored.breaches}
+            self.campaign.run(self.options.faults, set(range(len(self.system.rules))) - broken, self.say)
 
 
 def prove(pad: Pad, options: Options | None = None, progress: Callable[[str], None] | None = None) -> Proof:
@@ -91,7 +96,9 @@ def worked(work: Work) -> Proof:
     """The whole proof of a `Work`, which keeps system and reached set for those who want to look at them."""
     begun, pad = time.monotonic(), work.pad
     work.explore()
-    results = tuple(judged(work, name, rule) for name, rule in pad.interlocks.items())
+    reached = {name: judged(work, name, rule) for name, rule in pad.interlocks.items() if isinstance(rule, Never | Start)}
+    every = reached | (work.others.get() if work.others else {})
+    results = tuple(every[name] for name in pad.interlocks)
     campaign, system = work.campaign, work.system
     unfinished = tuple(tuple(f.name for f in some) for some in campaign.unfinished) if campaign else ()
     return Proof(
