@@ -22,7 +22,8 @@ def command(
     faults: Annotated[int, typer.Option("--faults", min=0, max=3, help="Faults at once to look at; 3 may take long.")] = 2,
     budget: Annotated[int, typer.Option("--budget", min=1, help="Most situations before it gives up (exit 2).")] = 40_000_000,
     seconds: Annotated[float, typer.Option("--seconds", min=0.0, help="Most seconds for several faults at once.")] = 60.0,
-    stories: Annotated[int, typer.Option("--stories", min=0, help="Most stories per broken rule.")] = 1,
+    stories: Annotated[int, typer.Option("--stories", min=0, help="Most stories per rule.")] = 1,
+    beyond: Annotated[bool, typer.Option("--beyond", help="Stories also of faults that a rule is not asked to withstand.")] = False,
     replay: Annotated[bool, typer.Option("--replay/--no-replay", help="Replay stories in the exact simulator.")] = True,
     why: Annotated[bool, typer.Option("--why", help="For each permissive, trip and inhibit: what fails without it.")] = False,
     keep: Annotated[
@@ -45,7 +46,7 @@ def command(
     pad = load(str(file))
     if check is not None:
         return _check(file, check, json)
-    options = Options(faults=faults, budget=budget, seconds=seconds, stories=stories, replays=replay, why=why)
+    options = Options(faults=faults, budget=budget, seconds=seconds, stories=stories, beyond=beyond, replays=replay, why=why)
     wanted = checking.stamp(hashlib.sha256(pad.text.encode()).hexdigest(), options)
     old = checking.kept_answer(keep, wanted) if keep is not None else None
     if old is not None and keep is not None:

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from sequencer.description.faults import Fault, faults
 from sequencer.description.pad import Pad
 from sequencer.proof.campaign import Campaign
 from sequencer.proof.rates import TopEvent, top_event
 from sequencer.proof.result import InterlockResult
+
+if TYPE_CHECKING:
+    from sequencer.proof.prove import Options
 
 Cut = tuple[Fault, ...]
 ELECTRICAL = ("wire cut", "shorted", "open", "floating", "lost", "stuck off", "limp", "dead")
@@ -112,10 +116,10 @@ def names(cuts: list[Cut], most: int = 4) -> str:
     return "; ".join(shown) + (f"; and {len(cuts) - most} more" if len(cuts) > most else "")
 
 
-def worth_telling(cuts: list[Cut], asked: tuple[int, int], most: int) -> list[Cut]:
-    """The cut sets that get a story: those within what is asked first, else the smallest."""
+def worth_telling(cuts: list[Cut], asked: tuple[int, int], options: Options) -> list[Cut]:
+    """The cut sets that get a story: those within what is asked and, where all are wanted, then the others, small ones first."""
     red = [c for c in cuts if within(c, asked)]
-    return red[:most]
+    return (red + [c for c in cuts if options.beyond and c not in red])[: options.stories]
 
 
 __all__ = ["against", "minimal", "shared", "with_common", "withstands", "within", "worth_telling"]

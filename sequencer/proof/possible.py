@@ -186,7 +186,7 @@ def _against(work: Work, base: InterlockResult, level: str, held: Held, rule: Al
     cuts = levels.minimal(list(held.cuts))
     reach = levels.withstands(cuts, 1)
     red = [c for c in cuts if levels.within(c, base.asked)]
-    shown = levels.worth_telling(cuts, base.asked, work.options.stories)
+    shown = levels.worth_telling(cuts, base.asked, work.options)
     made = []
     for cut in cuts:
         equipment, slips = levels.counts(cut)

@@ -37,13 +37,15 @@ BLIND = (
 @dataclass(frozen=True)
 class Options:
     """How far to look. faults: at once. budget: most situations without faults, of one set beyond them `set_budget`.
-    seconds: most for all pairs. stories: most cut sets per rule that get a story; replays: play them in the simulator."""
+    seconds: most for several faults at once. stories: most cut sets per rule that get a story, beyond: also of those that
+    the rule is not asked to withstand; replays: play them in the simulator."""
 
     faults: int = 0
     budget: int = BUDGET
     set_budget: int = 5_000_000
     seconds: float = 60.0
     stories: int = 1
+    beyond: bool = False
     replays: bool = True
     why: bool = False
 
@@ -154,7 +156,7 @@ def _reached(work: Work, base: InterlockResult, name: str) -> InterlockResult:
         return replace(base, level="holds in this model without faults, in every order", withstands=(0, 0))
     cuts = levels.minimal(work.campaign.cuts[number])
     result = levels.against(base, cuts, work.campaign, work.options.faults)
-    shown = levels.worth_telling(cuts, base.asked, work.options.stories)
+    shown = levels.worth_telling(cuts, base.asked, work.options)
     told_cuts = tuple(cut_told(work, cut, number, name, cut in shown) for cut in cuts)
     return levels.with_common(replace(result, cuts=told_cuts, top=levels.top_of(work.pad, cuts)), work.pad, cuts)
 

@@ -96,7 +96,7 @@ def _against(work: Work, base: InterlockResult, found: Found, level: str, tell: 
     reach = levels.withstands(cuts, max(most, *base.asked))
     told = levels.told_reach(reach, base.asked)
     red = [c for c in cuts if levels.within(c, base.asked)]
-    shown = levels.worth_telling(cuts, base.asked, work.options.stories)
+    shown = levels.worth_telling(cuts, base.asked, work.options)
     made = [CutSet(tuple(f.name for f in c), len(c), 0, tell(c) if c in shown else None) for c in cuts]
     base = replace(base, cuts=tuple(made), withstands=reach, top=levels.top_of(work.pad, cuts))
     if red:

@@ -20,6 +20,15 @@ def test_the_club_pad_holds_and_the_answer_opens_with_what_it_is_blind_to(capsys
     assert max(map(len, out.splitlines())) <= 80
 
 
+def test_stories_of_what_a_rule_is_not_asked_to_withstand_are_told_where_they_are_wanted(capsys):
+    counts = []
+    for more in ([], ["--beyond"]):
+        assert main(["prove", "configs/bench.yaml", "--faults", "1", "--no-replay", "--json", *more]) == 0
+        rules = json.loads(capsys.readouterr().out)["result"]["interlocks"]
+        counts.append(sum(cut["story"] is not None for rule in rules for cut in rule["cuts"]))
+    assert counts[0] == 0 < counts[1]
+
+
 def test_json_carries_every_race_with_both_durations(capsys):
     assert main(["prove", "configs/club.yaml", "--faults", "0", "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)

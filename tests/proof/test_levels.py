@@ -1,9 +1,11 @@
 """How a verdict is worded: it never claims an order of faults that was not explored to the end."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 from sequencer.description.faults import Fault
 from sequencer.proof import levels
+from sequencer.proof.prove import Options
 from sequencer.proof.result import InterlockResult
 
 A, B, C = (Fault(p, "stuck", "equipment", p) for p in "abc")
@@ -31,10 +33,16 @@ def test_an_unexplored_set_within_what_is_asked_is_not_shown():
 
 def test_a_single_fault_breaks_a_rule_that_asks_for_one_but_not_one_that_asks_for_none():
     assert levels.against(BASE, [(A,)], campaign(), 2).outcome == "broken"
-    from dataclasses import replace
-
     assert levels.against(replace(BASE, asked=(0, 0)), [(A,)], campaign(), 2).outcome == "holds"
 
 
 def test_cut_sets_that_hold_a_smaller_one_drop_out():
     assert levels.minimal([(A, B), (A,), (B, C), (B, SLIP)]) == [(A,), (B, C), (B, SLIP)]
+
+
+def test_stories_are_of_what_is_asked_first_and_of_the_rest_only_where_they_are_wanted():
+    cuts = [(A, B), (C,), (SLIP,)]
+    assert levels.worth_telling(cuts, (1, 0), Options(stories=2)) == [(C,)]
+    assert levels.worth_telling(cuts, (1, 0), Options(stories=2, beyond=True)) == [(C,), (A, B)]
+    assert levels.worth_telling(cuts, (1, 0), Options(stories=9, beyond=True)) == [(C,), (A, B), (SLIP,)]
+    assert levels.worth_telling(cuts, (1, 0), Options(stories=0, beyond=True)) == []
