@@ -66,7 +66,8 @@ class Work:
     others: Aside[dict[str, InterlockResult]] | None = None
     """Rules that are not settled by what is reached: judged while faults are set against those that are."""
 
-    def explore(self) -> None:
+    def explore(self, judging: bool = False) -> None:
+        """Build the system, explore it, set faults against it. judging: rules of other kinds are judged besides."""
         self.draft = draft_of(self.pad)
         self.system = system_of(self.draft)
         self.say(f"{len(self.system.layout.index)} bits, {len(self.system.places)} places, {len(self.system.rows)} rows")
@@ -82,8 +83,9 @@ class Work:
             self.campaign = Campaign(
                 self.draft, self.system, self.explored, self.engine, self.options.set_budget, self.options.seconds
             )
-        rules = {name: rule for name, rule in self.pad.interlocks.items() if not isinstance(rule, Never | Start)}
-        self.others = Aside(lambda: {name: judged(self, name, rule) for name, rule in rules.items()}, together)
+        if judging:
+            rules = {name: rule for name, rule in self.pad.interlocks.items() if not isinstance(rule, Never | Start)}
+            self.others = Aside(lambda: {name: judged(self, name, rule) for name, rule in rules.items()}, together)
         if self.campaign:
             broken = {b.rule for b in self.explored.breaches}
             self.campaign.run(self.options.faults, set(range(len(self.system.rules))) - broken, self.say)
@@ -97,7 +99,7 @@ def prove(pad: Pad, options: Options | None = None, progress: Callable[[str], No
 def worked(work: Work) -> Proof:
     """The whole proof of a `Work`, which keeps system and reached set for those who want to look at them."""
     begun, pad = time.monotonic(), work.pad
-    work.explore()
+    work.explore(judging=True)
     reached = {name: judged(work, name, rule) for name, rule in pad.interlocks.items() if isinstance(rule, Never | Start)}
     every = reached | (work.others.get() if work.others else {})
     results = tuple(every[name] for name in pad.interlocks)
