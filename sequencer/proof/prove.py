@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from sequencer.description.faults import Fault
 from sequencer.description.pad import Pad
 from sequencer.description.sequence import Always, Interlock, Lasts, Must, Never, Reaction, Start
-from sequencer.proof import house, levels, possible, timed, warming, why
+from sequencer.proof import house, kernel, levels, possible, timed, warming, why
 from sequencer.proof.aside import Aside
 from sequencer.proof.build import draft_of, system_of
 from sequencer.proof.campaign import Campaign
@@ -68,6 +68,8 @@ class Work:
 
     def explore(self, judging: bool = False) -> None:
         """Build the system, explore it, set faults against it. judging: rules of other kinds are judged besides."""
+        self.say("inner loops of the proof (compiled when they are first used)")
+        kernel.library()
         self.draft = draft_of(self.pad)
         self.system = system_of(self.draft)
         self.say(f"{len(self.system.layout.index)} bits, {len(self.system.places)} places, {len(self.system.rows)} rows")
