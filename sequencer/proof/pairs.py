@@ -129,7 +129,7 @@ class _Rule:
         sets, closing = self.sets, self._closing(mask, self.live)
         wider: dict[Set, int] = {}
         """Sets that this slice cannot rule out and that hold, with the bits of a slice in which they do."""
-        lost: list[Set] = []
+        lost: set[Set] = set()
         for size in range(1, self.pairs.brought.most + 1):
             chosen = self.live & (sets.size == size)
             apart = np.zeros(len(sets), np.bool_)
@@ -146,9 +146,16 @@ class _Rule:
                         whole |= wider.get(part, 0)
                     groups.setdefault(whole, []).append(int(number))
             for whole, numbers in groups.items():
+                if self._late():
+                    lost |= {sets.all[n] for n in numbers}
+                    continue
                 some = np.zeros(len(sets), np.bool_)
                 some[numbers] = True
                 self._ruled_out(self._around(whole, some), size, some, whole, wider, lost)
+
+    def _late(self) -> bool:
+        """Whether the time given is used up."""
+        return time.process_time() >= self.pairs.until
 
     def _around(self, mask: int, chosen: Flags) -> Closing:
         """A slice in which all parts of some sets are followed."""
@@ -159,14 +166,14 @@ class _Rule:
                 raise AssertionError("a set of faults that held in a narrower slice breaks in a wider one")
         return closing
 
-    def _ruled_out(self, closing: Closing, size: int, chosen: Flags, mask: int, wider: dict[Set, int], lost: list[Set]) -> None:
+    def _ruled_out(self, closing: Closing, size: int, chosen: Flags, mask: int, wider: dict[Set, int], lost: set[Set]) -> None:
         """One level for some sets, and those of them settled that the slice cannot rule out."""
-        if size > 1 and not (chosen.any() and time.process_time() < self.pairs.until):
-            lost += [self.sets.all[n] for n in np.flatnonzero(chosen)] if size < self.pairs.brought.most else []
+        if size > 1 and (self._late() or not chosen.any()):
+            lost |= {self.sets.all[n] for n in np.flatnonzero(chosen)}
             return
         doubtful = self._climbed(closing, size, chosen)
         wider |= self._settled(doubtful, mask)
-        lost += [one for one in doubtful if not self.decided[self.sets.number[one]]]
+        lost |= {one for one in doubtful if not self.decided[self.sets.number[one]]}
 
     def _closing(self, mask: int, chosen: Flags) -> Closing:
         """Level 0 in a slice with room for some sets."""
