@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 
@@ -46,6 +47,9 @@ class Campaign:
     seconds: float = 600.0
     """Most seconds of processor time for all pairs."""
     unfinished: list[tuple[Fault, ...]] = field(default_factory=list)
+    """Sets that were not decided for some rule."""
+    open: dict[int, list[tuple[Fault, ...]]] = field(default_factory=dict)
+    """The same by the rule's number."""
     singles: dict[Edit, Delta] = field(default_factory=dict)
     cuts: dict[int, list[tuple[Fault, ...]]] = field(default_factory=dict)
     extra: list[Row] = field(default_factory=list)
@@ -110,11 +114,12 @@ class Campaign:
         brought = Brought(self.draft, self.system, most)
         pairs = Pairs(self.system, brought, self.budget, self.seconds, self.sound)
         answers = pairs.all({rule: self.system.rules[rule] for rule in sorted(unbroken)}, self.explored.count > PLENTY, say)
+        named = cache(brought.named)
         for rule, found in answers.items():
             self.situations += found.situations
             self.cuts[rule] = [cut for some in found.cuts for cut in brought.named(some)]
-            self.unfinished += [cut for some in found.open for cut in brought.named(some)]
-        self.unfinished = list(dict.fromkeys(self.unfinished))
+            self.open[rule] = [cut for some in found.open for cut in named(some)]
+        self.unfinished = list(dict.fromkeys(cut for some in self.open.values() for cut in some))
         self.sets += len(pairs.sets) - 1 + len(brought.inert)
 
     # ---- stories ------------------------------------------------------------------------------

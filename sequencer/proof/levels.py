@@ -53,13 +53,12 @@ def told_reach(reach: tuple[int, int], asked: tuple[int, int]) -> str:
     return f"withstands {equipment} and {slips}, asked {asked[0]} and {asked[1]}"
 
 
-def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: int) -> InterlockResult:
-    """The verdict of a rule that holds without faults."""
+def against(base: InterlockResult, cuts: list[Cut], campaign: Campaign, most: int, unseen: list[Cut]) -> InterlockResult:
+    """The verdict of a rule that holds without faults. unseen: sets that were not decided for it."""
     kinds = sum(len(k.faults) for k in campaign.kinds)
     reached = withstands(cuts, most)
-    open_ = [c for c in campaign.unfinished if within(c, base.asked) and not any(set(k) <= set(c) for k in cuts)]
+    open_ = [c for c in unseen if within(c, base.asked)]
     red = [c for c in cuts if within(c, base.asked)]
-    unseen = [c for c in campaign.unfinished if not any(set(k) <= set(c) for k in cuts)]
     told = told_reach(reached, base.asked)
     if red:
         return replace(base, outcome="broken", level=f"broken by {names(red)}; {told}", withstands=reached)

@@ -159,7 +159,7 @@ def _reached(work: Work, base: InterlockResult, name: str) -> InterlockResult:
     if work.campaign is None:
         return replace(base, level="holds in this model without faults, in every order", withstands=(0, 0))
     cuts = levels.minimal(work.campaign.cuts[number])
-    result = levels.against(base, cuts, work.campaign, work.options.faults)
+    result = levels.against(base, cuts, work.campaign, work.options.faults, work.campaign.open[number])
     shown = levels.worth_telling(cuts, base.asked, work.options)
     told_cuts = tuple(cut_told(work, cut, number, name, cut in shown) for cut in cuts)
     return levels.with_common(replace(result, cuts=told_cuts, top=levels.top_of(work.pad, cuts)), work.pad, cuts)

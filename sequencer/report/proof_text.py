@@ -83,7 +83,7 @@ def _faults(proof: Proof) -> list[str]:
     out = [_wrapped(line)]
     if proof.unfinished:
         first = ", ".join(" with ".join(some) for some in proof.unfinished[:3])
-        out.append(_wrapped(f"NOT explored to the end, so nothing is said about them: {len(proof.unfinished):,} sets ({first}, ...)"))
+        out.append(_wrapped(f"NOT explored to the end for some rule, which says so: {len(proof.unfinished):,} sets ({first}, ...)"))
     return [*out, ""]
 
 
