@@ -36,8 +36,7 @@ def fireable(pad: Pad, *, single_faults: bool = False, seconds: float = 60.0, bu
     for or took longer than `seconds`). Raises TooLarge when the pad does not fit the search."""
     draft = draft_of(pad)
     system = system_of(draft)
-    engine = forward(system)
-    explored = explore(system, budget=budget, engine=engine, judged=False)
+    explored, engine = explore(system, budget=budget, judged=False), forward(system)
     fired = _Fired(enumerate(system.rows))
     engine.images(explored.all, fired)
     plain, begun = frozenset(fired.table), time.monotonic()

@@ -13,7 +13,8 @@ from sequencer.proof import cubes, kernel, possible, settling, slices
 from sequencer.proof.explore import explore
 from sequencer.proof.pairs import Pairs
 from sequencer.proof.sound import Sound
-from sequencer.proof.words import TooLarge
+from sequencer.proof.system import Place, Row, System
+from sequencer.proof.words import ALL, Cube, Layout, TooLarge
 from tests.proof.faulted import cases
 
 words = st.integers(0, 255)
@@ -48,6 +49,17 @@ def explored(case):
 def test_both_explore_the_same_layers_and_find_the_same_breaches(case):
     ours, plains = both(lambda: explored(case))
     assert ours == plains
+
+
+def test_a_word_with_every_bit_set_is_a_word_like_any_other():
+    layout = Layout(2)
+    names = [f"bit {n}" for n in range(layout.shift)]
+    for name in names:
+        layout.new(name)
+    rows = tuple(Row(name, "gas", (0, 1), Cube(), set=layout.mask(names[: n + 1]), to=1) for n, name in enumerate(names))
+    system = System(layout, (Place("off"), Place("run")), rows, (0,), (), ())
+    ours, plains = both(lambda: [layer.tolist() for layer in explore(system).layers])
+    assert ours == plains and ALL in ours[1]
 
 
 def outcomes(case):

@@ -223,5 +223,6 @@ def main(arguments: list[str]) -> int:
     except Differs as error:
         print(f"two explorers DIFFER, so no ratio is said: {error}", file=sys.stderr)
         return 1
-    growth(asked.growth)
+    if asked.growth:
+        growth(asked.growth)
     return 0

@@ -12,7 +12,6 @@ struct closing *closing_make(const struct view *view, const int64_t *parts_first
     k->parts_first = parts_first;
     k->parts = parts;
     if (words_make(&k->known, 2048)) {
-        words_drop(&k->known);
         free(k);
         return NULL;
     }

@@ -38,8 +38,8 @@ struct runs {
     int64_t count;
 };
 
-/* Words in the order in which they were kept, and a table from a word to its index. A slot holds the word and one more
- * than its index; 0: the word is known but was not kept. */
+/* Words in the order in which they were kept, and a table from a word to its index. A slot holds the word, and 0 where it is
+ * empty, 1 for a word that is known but was not kept, else two more than its index. */
 struct words {
     word *at, *keys;
     int32_t *index;

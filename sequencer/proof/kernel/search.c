@@ -57,6 +57,16 @@ static int keep(struct search *s, const struct step *step)
     return words_keep(&s->seen, step->to);
 }
 
+void search_drop(struct search *s)
+{
+    words_drop(&s->ways);
+    words_drop(&s->seen);
+    free(s->source);
+    free(s->row);
+    free(s->next);
+    free(s);
+}
+
 /* Nothing searched yet. ways, far: words of the slice on ways to a breach, and their steps left. */
 struct search *search_make(const struct view *view, const struct runs *runs, const word *ways, const int32_t *far, int64_t count)
 {
@@ -67,17 +77,9 @@ struct search *search_make(const struct view *view, const struct runs *runs, con
     s->far = far;
     int fine = !words_make(&s->ways, count) && !words_make(&s->seen, 4096);
     for (int64_t i = 0; fine && i < count; i++) fine = words_know(&s->ways, ways[i]) >= 0 && !words_keep(&s->ways, ways[i]);
-    return s; /* a search without room fails when it is run */
-}
-
-void search_drop(struct search *s)
-{
-    words_drop(&s->ways);
-    words_drop(&s->seen);
-    free(s->source);
-    free(s->row);
-    free(s->next);
-    free(s);
+    if (fine) return s;
+    search_drop(s);
+    return NULL;
 }
 
 /* Search from sorted words until every set that has any has broken, nothing is left, or `most` words (-1: no end) were
@@ -92,7 +94,7 @@ int64_t search_run(struct search *s, struct court *c, const word *begin, int64_t
     struct step *step = malloc((size_t)room * sizeof *step);
     word *front = malloc(2 * (size_t)front_room * sizeof *front);
     uint8_t *last = NULL;
-    if (!head || !tail || !step || !front || !s->ways.keys || !s->seen.keys) goto out;
+    if (!head || !tail || !step || !front) goto out;
     for (int64_t i = 0; i < cells; i++) head[i] = -1;
     for (int64_t i = 0; i < count; i++) {
         const int32_t far = left(s, begin[i]);

@@ -7,7 +7,7 @@ static int64_t place_in(const struct words *set, word w)
 {
     word mixed = (w ^ w >> 31) * 0x9E3779B97F4A7C15u;
     int64_t at = (int64_t)((mixed ^ mixed >> 29) & (word)(set->size - 1));
-    while (set->keys[at] && set->keys[at] != w + 1) at = (at + 1) & (set->size - 1);
+    while (set->index[at] && set->keys[at] != w) at = (at + 1) & (set->size - 1);
     return at;
 }
 
@@ -18,7 +18,9 @@ int words_make(struct words *set, int64_t guess)
     *set = (struct words){ .size = size };
     set->keys = calloc((size_t)size, sizeof *set->keys);
     set->index = calloc((size_t)size, sizeof *set->index);
-    return set->keys && set->index ? 0 : -1;
+    if (set->keys && set->index) return 0;
+    words_drop(set);
+    return -1;
 }
 
 void words_drop(struct words *set)
@@ -32,7 +34,7 @@ void words_drop(struct words *set)
 int64_t words_find(const struct words *set, word w)
 {
     const int64_t at = place_in(set, w);
-    return set->keys[at] ? (int64_t)set->index[at] - 1 : -1;
+    return set->index[at] > 1 ? (int64_t)set->index[at] - 2 : -1;
 }
 
 static int grow(struct words *set)
@@ -42,8 +44,8 @@ static int grow(struct words *set)
     larger.index = calloc((size_t)larger.size, sizeof *larger.index);
     if (!larger.keys || !larger.index) return -1;
     for (int64_t i = 0; i < set->size; i++) {
-        if (!set->keys[i]) continue;
-        const int64_t at = place_in(&larger, set->keys[i] - 1);
+        if (!set->index[i]) continue;
+        const int64_t at = place_in(&larger, set->keys[i]);
         larger.keys[at] = set->keys[i];
         larger.index[at] = set->index[i];
     }
@@ -58,12 +60,13 @@ static int grow(struct words *set)
 int words_know(struct words *set, word w)
 {
     int64_t at = place_in(set, w);
-    if (set->keys[at]) return 0;
+    if (set->index[at]) return 0;
     if (2 * ++set->used > set->size) {
         if (grow(set)) return -1;
         at = place_in(set, w);
     }
-    set->keys[at] = w + 1;
+    set->keys[at] = w;
+    set->index[at] = 1;
     return 1;
 }
 
@@ -77,7 +80,7 @@ int words_keep(struct words *set, word w)
         set->room = room;
     }
     set->at[set->count] = w;
-    set->index[place_in(set, w)] = (int32_t)++set->count;
+    set->index[place_in(set, w)] = (int32_t)++set->count + 1;
     return 0;
 }
 
